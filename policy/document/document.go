@@ -1,0 +1,104 @@
+// Package document reads a site's policy: one YAML file with its critical
+// limits and the few settings that the judging of checks and lots needs.
+//
+// Everything that is not understood is refused with its line and column and
+// with what is allowed there, all of it at once: a limit that is silently
+// ignored is worse than a file that does not load.
+package document
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"go.yaml.in/yaml/v4"
+
+	"lastgood/policy/impact"
+	"lastgood/policy/limit"
+	"lastgood/policy/metrology"
+	"lastgood/policy/unit"
+)
+
+// Severity is how badly a hazard can hurt somebody: minor, moderate, serious,
+// fatal.
+type Severity = impact.Severity
+
+// Sudden is the model of when an error began that a policy may name.
+const Sudden = "sudden"
+
+// Policy is a policy document that was understood as a whole.
+type Policy struct {
+	Limits       []limit.Limit // in the order of the document; several versions of a name never overlap
+	DecisionRule metrology.Rule
+	Onset        string
+	Severities   map[string]Severity // by hazard
+	Beyond       unit.CelsiusDiff    // how far beyond the points of a check its error is still stated [K]
+	Source       []byte              // the document as it was read
+}
+
+// Problem is one thing that is wrong with a document.
+type Problem struct {
+	Line, Column int    // from 1
+	Path         string // limits[2].max_gap
+	Rule         string // stable: unknown-key, missing-parameter, …
+	Detail       string // a sentence that says what is allowed
+}
+
+// String returns "12:5: limits[2].max_gap: …".
+func (p Problem) String() string {
+	where := fmt.Sprintf("%d:%d: ", p.Line, p.Column)
+	if p.Path != "" {
+		where += p.Path + ": "
+	}
+	return where + p.Detail + " (" + p.Rule + ")"
+}
+
+// InForce returns the version of the limit called name that was in force at a
+// time: on the production date, for a lot.
+func (p *Policy) InForce(name string, at time.Time) (limit.Limit, bool) {
+	for _, l := range p.Limits {
+		if l.Name == name && l.InForce(at) {
+			return l, true
+		}
+	}
+	return limit.Limit{}, false
+}
+
+// maxSize bounds a document [bytes]: a thousand limits fit in a tenth of it.
+const maxSize = 1 << 20
+
+// Parse reads a policy document. With any problem there is no policy.
+func Parse(b []byte) (*Policy, []Problem) {
+	if len(b) > maxSize {
+		return nil, []Problem{{1, 1, "", "too-large", "a policy document has at most 1 MiB"}}
+	}
+	var doc yaml.Node
+	if err := yaml.Load(b, &doc); err != nil {
+		return nil, []Problem{syntax(err, doc)}
+	}
+	r := &reader{}
+	p := &Policy{
+		DecisionRule: metrology.DefaultRule(), Onset: Sudden, Beyond: 10,
+		Severities: map[string]Severity{}, Source: slices.Clone(b),
+	}
+	if len(doc.Content) != 1 || isNull(doc.Content[0]) {
+		return nil, []Problem{{1, 1, "", "empty", "the document is empty: it needs at least limits"}}
+	}
+	r.policy(doc.Content[0], p)
+	if len(r.problems) > 0 {
+		return nil, r.problems
+	}
+	return p, nil
+}
+
+// syntax turns an error of the YAML library into a problem.
+func syntax(err error, doc yaml.Node) Problem {
+	p := Problem{1, 1, "", "not-yaml", "the document is not YAML: " + err.Error()}
+	var at *yaml.LoadError
+	if errors.As(err, &at) {
+		p.Line, p.Column = max(at.Mark.Line, 1), max(at.Mark.Column, 1)
+		p.Detail = "the document is not YAML: " + at.Message
+	}
+	return p
+}

@@ -1,0 +1,115 @@
+package lethality
+
+import (
+	"math"
+	"time"
+
+	"lastgood/policy/series"
+	"lastgood/policy/unit"
+)
+
+// Headroom returns by how much colder all of s could have been, in kelvin, and
+// still have earned the required minutes by the Exact rule. It is negative
+// where s falls short, and −Inf where nothing was earned, so that no shift is
+// of use.
+//
+//	without a floor   h = z · log10(F/required)        [K]
+//	with a floor      the root of F(h) = required, by bisection
+//
+// Range:    required > 0.
+// Assumes:  one shift for all readings.
+// Source:   F shifts by the factor 10^(−h/z): error-model.md §5 of the design
+// notes; derived from Rate.
+// Departs:  with a floor the root is bracketed, because intervals that fall
+// below the floor earn nothing at once; the result is the side that still
+// holds, within 1e-9 degrees.
+// Checked:  by the property that F just inside holds and just outside fails.
+func (m Model) Headroom(s series.Series, gap time.Duration, required Minutes) unit.CelsiusDiff {
+	free := m
+	free.from = none
+	f := free.Exact(s, gap)
+	if f <= 0 {
+		return unit.CelsiusDiff(math.Inf(-1))
+	}
+	degrees := math.Log(float64(f/required)) / (m.perStep * unit.PerDegree)
+	if m.from != none {
+		degrees = m.root(s, free.record(s, gap), degrees, float64(required))
+	}
+	return unit.DiffToKelvin(degrees, m.scale)
+}
+
+// record is a series with its rates, worked out once: a shift by d multiplies
+// all of them by 10^(−d/z).
+type record struct {
+	rate []float64 // at each reading
+	area []float64 // earned in the interval before each reading, no floor [min]
+}
+
+func (m Model) record(s series.Series, gap time.Duration) record {
+	n := len(s.Samples)
+	both := make([]float64, 2*n)
+	r := record{both[:n], both[n:]}
+	var last point
+	for i, x := range s.Samples {
+		p := point{t: x.T}
+		if x.T != unit.Unknown {
+			p = m.at(x.T)
+		}
+		r.rate[i] = p.rate
+		if i > 0 && x.At-s.Samples[i-1].At <= gap.Microseconds() {
+			r.area[i] = float64(x.At-s.Samples[i-1].At) / perMinute * m.interval(last, p, logMean)
+		}
+		last = p
+	}
+	return r
+}
+
+// root returns the largest shift in degrees with which the floored integral
+// still reaches required. It is at most hi, the root without the floor, and at
+// least hi or the shift that puts the coldest reading on the floor, because
+// there the floor takes nothing away.
+func (m Model) root(s series.Series, r record, hi, required float64) float64 {
+	coldest := unit.Micro(math.MaxInt64)
+	for _, x := range s.Samples {
+		if x.T != unit.Unknown {
+			coldest = min(coldest, x.T)
+		}
+	}
+	lo := min(hi, (coldest - m.from).Degrees())
+	if m.earned(s, r, hi) >= required {
+		return hi
+	}
+	for hi-lo > 1e-9 {
+		mid := lo + (hi-lo)/2
+		if m.earned(s, r, mid) >= required {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return lo
+}
+
+// earned returns the minutes of s when all of it is d degrees colder.
+func (m Model) earned(s series.Series, r record, d float64) float64 {
+	factor := math.Exp(-d * unit.PerDegree * m.perStep)
+	floor := float64(m.from) + d*unit.PerDegree
+	var sum float64
+	for i := 1; i < len(s.Samples); i++ {
+		if r.area[i] == 0 {
+			continue // a gap, or nothing known
+		}
+		cold, hot, rate := float64(s.Samples[i-1].T), float64(s.Samples[i].T), r.rate[i]
+		if cold > hot {
+			cold, hot, rate = hot, cold, r.rate[i-1]
+		}
+		switch {
+		case cold >= floor:
+			sum += r.area[i] * factor
+		case hot > floor:
+			minutes := float64(s.Samples[i].At-s.Samples[i-1].At) / perMinute
+			sum += minutes * (rate*factor - m.atFloor.rate) / (m.perStep * (hot - cold))
+		}
+	}
+	return sum
+}

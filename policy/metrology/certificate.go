@@ -1,0 +1,126 @@
+package metrology
+
+import (
+	"fmt"
+	"math"
+
+	"lastgood/policy/unit"
+)
+
+// Certificate is the calibration certificate of a reference standard.
+type Certificate struct {
+	Number string
+	Scale  unit.Scale
+	Points []CertificatePoint // ascending by At
+}
+
+// CertificatePoint is one line of a certificate, in the certificate's unit.
+type CertificatePoint struct {
+	At                  unit.Micro // indication
+	Correction          unit.Micro // added to the indication; a difference
+	ExpandedUncertainty unit.Micro // k = 2; a difference
+}
+
+const (
+	// certificateBeyond is how far [K] beyond its outer points a certificate is
+	// still used, with growing uncertainty. A judgement, the same distance as
+	// for an instrument's own points.
+	certificateBeyond = 10
+	// unstatedReference is the expanded uncertainty (k = 2) of a reference that
+	// has neither a certificate nor a stated one: the upper end of echelon IV of
+	// NIST's classes for thermometer laboratories (thermometer_checks.csv
+	// TC058). That a plant's uncertified reference belongs there is a judgement.
+	unstatedReference unit.CelsiusDiff = 1
+)
+
+// Compared is the true temperature by a reference standard: its reading with
+// its certificate's correction added. Without a certificate the reading is taken
+// as true, and Basis says so. Where both a certificate and a stated uncertainty
+// are known, the larger one counts.
+//
+//	T = R + b,  b and U linear between the certificate's points;
+//	beyond them  b of the outer point,  u = u_outer · √(1 + (d/10 K)²)
+//
+//	R  what the reference showed [degrees of s]
+//	b  correction, reference true − indicated [K]
+//	d  distance beyond the outer point [K], at most 10
+//
+// Range:   within 10 K of the certificate's points, else an error.
+// Assumes: k = 2 on the certificate. Certified points share a common error, so
+// U between them is interpolated, not reduced.
+// Source:  the interpolation of error-model.md §6; the growth is a judgement.
+// Checked: by hand in the tests.
+func Compared(s unit.Scale, reading unit.Micro, cert *Certificate, stated *unit.CelsiusDiff) (Reference, error) {
+	ref := Reference{True: reading, Scale: s}
+	if cert == nil {
+		return ref.uncertified(stated), nil
+	}
+	b, u, note, err := cert.correction(unit.ToCelsius(reading, s))
+	if err != nil {
+		return Reference{}, err
+	}
+	ref.True += nearest(unit.KelvinToDiff(b, s))
+	ref.Basis = fmt.Sprintf("reference reading corrected by %+.3f K after certificate %s%s", float64(b), cert.Number, note)
+	part := Component{"certificate", u}
+	if stated != nil && *stated/2 > u {
+		part = Component{"reference, as stated", *stated / 2}
+	}
+	return ref.with(nil, part), nil
+}
+
+func (r Reference) uncertified(stated *unit.CelsiusDiff) Reference {
+	if stated == nil {
+		r.Basis = "reference reading taken as true: no certificate and no stated uncertainty, ±1 K (k = 2) assumed"
+		return r.with(nil, Component{"reference, assumed", unstatedReference / 2})
+	}
+	r.Basis = fmt.Sprintf("reference reading taken as true: no certificate; uncertainty %g K (k = 2) as stated", float64(*stated))
+	return r.with(stated)
+}
+
+// correction is the certificate's correction and standard uncertainty at an
+// indication t, and a note if t lies beyond its points.
+func (c *Certificate) correction(t unit.Celsius) (b, u unit.CelsiusDiff, note string, err error) {
+	n := len(c.Points)
+	if n == 0 {
+		return 0, 0, "", fmt.Errorf("certificate %s has no points", c.Number)
+	}
+	if d := c.at(0).Sub(t); d > 0 {
+		return c.beyond(0, d)
+	}
+	if d := t.Sub(c.at(n - 1)); d > 0 {
+		return c.beyond(n-1, d)
+	}
+	i := 1
+	for i < n-1 && t > c.at(i) {
+		i++
+	}
+	if n == 1 || c.at(i) == c.at(i-1) {
+		b, u = c.point(n - 1)
+		return b, u, "", nil
+	}
+	part := unit.CelsiusDiff(t.Sub(c.at(i-1)) / c.at(i).Sub(c.at(i-1)))
+	b0, u0 := c.point(i - 1)
+	b1, u1 := c.point(i)
+	return b0 + part*(b1-b0), u0 + part*(u1-u0), "", nil
+}
+
+// beyond is the correction d beyond the outer point i.
+func (c *Certificate) beyond(i int, d unit.CelsiusDiff) (b, u unit.CelsiusDiff, note string, err error) {
+	if d > certificateBeyond {
+		last := c.Points[len(c.Points)-1]
+		return 0, 0, "", fmt.Errorf("certificate %s covers %s to %s %s: the reading lies %.1f K beyond it",
+			c.Number, c.Points[0].At, last.At, c.Scale, float64(d))
+	}
+	b, u = c.point(i)
+	u *= unit.CelsiusDiff(math.Sqrt(1 + float64(d/certificateBeyond*d/certificateBeyond)))
+	return b, u, fmt.Sprintf(", %.1f K beyond its points: the outer correction, with a larger uncertainty", float64(d)), nil
+}
+
+func (c *Certificate) at(i int) unit.Celsius { return unit.ToCelsius(c.Points[i].At, c.Scale) }
+
+// point is the correction and the standard uncertainty of point i [K].
+func (c *Certificate) point(i int) (b, u unit.CelsiusDiff) {
+	p := c.Points[i]
+	return unit.DiffToKelvin(p.Correction.Degrees(), c.Scale),
+		unit.DiffToKelvin(p.ExpandedUncertainty.Degrees(), c.Scale) / 2
+}

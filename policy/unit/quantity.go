@@ -1,0 +1,43 @@
+package unit
+
+import (
+	"fmt"
+	"math/big"
+	"strings"
+)
+
+// Quantity is an amount of product: an exact decimal, kept as it was written,
+// and its unit (kg, case, each; the plant's own words).
+type Quantity struct {
+	Amount string // a plain decimal, ≥ 0
+	Unit   string
+}
+
+// ParseQuantity reads an amount of product. It refuses a negative amount, one
+// that is no plain decimal number, one with more than six decimals or fifteen
+// digits before the point, and a missing unit.
+func ParseQuantity(amount, unit string) (Quantity, error) {
+	if unit == "" {
+		return Quantity{}, fmt.Errorf("the quantity %s has no unit", amount)
+	}
+	if strings.HasPrefix(amount, "-") {
+		return Quantity{}, fmt.Errorf("the quantity %s is negative", amount)
+	}
+	whole, frac, _ := strings.Cut(amount, ".")
+	if whole == "" || len(whole) > 15 || len(frac) > 6 || strings.Trim(whole+frac, "0123456789") != "" {
+		return Quantity{}, fmt.Errorf("%q is not a quantity: write digits with at most six decimals", amount)
+	}
+	return Quantity{Amount: amount, Unit: unit}, nil
+}
+
+// Rat returns the amount as a rational number, for sums.
+func (q Quantity) Rat() *big.Rat {
+	r, ok := new(big.Rat).SetString(q.Amount)
+	if !ok {
+		return new(big.Rat)
+	}
+	return r
+}
+
+// String returns "500 kg".
+func (q Quantity) String() string { return q.Amount + " " + q.Unit }

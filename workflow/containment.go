@@ -1,0 +1,196 @@
+package workflow
+
+import (
+	"context"
+	"fmt"
+
+	"lastgood/policy/metrology"
+	"lastgood/policy/unit"
+	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
+	"lastgood/workflow/instrument"
+	"lastgood/workflow/lot"
+	"lastgood/workflow/pg"
+	"lastgood/workflow/trail"
+)
+
+// Containment comes first and looks wide: it reads spans and stays, not
+// readings, over the longest window of all temperatures. A hold that turns out
+// too wide is lifted by QA, never by the engine.
+
+// contain brings a deviation's window, its lots in doubt and its holds up to
+// what is known now. It places holds and lifts none.
+func contain(ctx context.Context, tx *pg.Tx, d *Deviation, doubt *metrology.Doubt, p sitePolicy) error {
+	at, err := servedTemperatures(ctx, tx, d.Instrument, p)
+	if err != nil {
+		return err
+	}
+	after, until, _ := widest(doubt, at)
+	if err := putWindow(ctx, tx, *d, after, until); err != nil {
+		return fmt.Errorf("window: %w", err)
+	}
+	lots, err := suspects(ctx, tx, d.Instrument, after, until)
+	if err != nil {
+		return err
+	}
+	because, order, err := lot.Descendants(ctx, tx, lots)
+	if err != nil {
+		return err
+	}
+	if err := putLots(ctx, tx, *d, because, order); err != nil {
+		return err
+	}
+	return holdAll(ctx, tx, d, because, order)
+}
+
+// servedTemperatures returns the temperatures of the limits that an instrument
+// was read for. Readings that named no limit may be for any that applies by
+// product or place.
+func servedTemperatures(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([]unit.Celsius, error) {
+	var names []string
+	const q = `select limit_name from limit_span where plant_id = $1 and instrument_id = $2 order by 1`
+	if err := tx.SelectContext(ctx, &names, q, tx.Plant, id); err != nil {
+		return nil, fmt.Errorf("limits served: %w", err)
+	}
+	var out []unit.Celsius
+	for _, n := range names {
+		for _, l := range p.Limits {
+			if l.Name == n || n == "" && len(l.AppliesTo.Products)+len(l.AppliesTo.Locations) > 0 {
+				out = append(out, l.Criterion.Temperatures()...)
+			}
+		}
+	}
+	return out, nil
+}
+
+// suspectLots: by a reading that names the lot, where the lot's span with the
+// instrument lies in the window, or crosses its edge with a reading inside; by
+// a stay where the instrument hung or read.
+const suspectLots = `
+with w as (select coalesce($3, '-infinity'::timestamptz) as after, coalesce($4, 'infinity'::timestamptz) as until),
+place as (
+  select location_id, greatest(first_at, w.after) as since, least(last_at, w.until) as upto
+  from location_span, w where plant_id = $1 and instrument_id = $2 and last_at > w.after and first_at <= w.until
+  union all
+  select location_id, greatest(mounted_from, w.after), least(coalesce(mounted_to, 'infinity'), w.until)
+  from mounting, w where plant_id = $1 and instrument_id = $2
+    and coalesce(mounted_to, 'infinity') > w.after and mounted_from <= w.until)
+select s.lot_id from lot_span s, w
+where s.plant_id = $1 and s.instrument_id = $2 and s.last_at > w.after and s.first_at <= w.until
+  and (s.first_at > w.after and s.last_at <= w.until
+    or exists (select from reading r where r.plant_id = $1 and r.instrument_id = $2
+      and r.taken_at > greatest(w.after, s.first_at - interval '1 microsecond') and r.taken_at <= least(w.until, s.last_at)
+      and r.lot_id = s.lot_id))
+union
+select y.lot_id from stay y join place p using (location_id)
+where y.plant_id = $1 and y.stayed_from <= p.upto and coalesce(y.stayed_to, 'infinity') >= p.since
+order by 1`
+
+func suspects(ctx context.Context, tx *pg.Tx, id instrument.ID, after, until int64) ([]lot.ID, error) {
+	var lots []lot.ID
+	if err := tx.SelectContext(ctx, &lots, suspectLots, tx.Plant, id, moment(after), moment(until)); err != nil {
+		return nil, fmt.Errorf("suspect lots: %w", err)
+	}
+	return lots, nil
+}
+
+func putLots(ctx context.Context, tx *pg.Tx, d Deviation, because map[lot.ID]lot.ID, order []lot.ID) error {
+	const add = `insert into deviation_lot (plant_id, deviation_id, lot_id, because_of_lot_id)
+		select $1, deviation_id, lot_id, because_of from json_to_recordset($2)
+		as r(deviation_id bigint, lot_id bigint, because_of bigint) where $3::timestamptz is not null on conflict do nothing`
+	type row struct {
+		Deviation DeviationID `json:"deviation_id"`
+		Lot       lot.ID      `json:"lot_id"`
+		Because   lot.ID      `json:"because_of"`
+	}
+	rows := make([]row, len(order))
+	for i, id := range order {
+		rows[i] = row{d.ID, id, because[id]}
+	}
+	if _, err := tx.Insert(ctx, add, rows); err != nil {
+		return fmt.Errorf("lots in doubt: %w", err)
+	}
+	return nil
+}
+
+// holdAll places holds on what is still in control. New holds on a deviation
+// that was contained send it back: what nobody acknowledged is not contained.
+func holdAll(ctx context.Context, tx *pg.Tx, d *Deviation, because map[lot.ID]lot.ID, order []lot.ID) error {
+	where, err := lot.Positions(ctx, tx, order)
+	if err != nil {
+		return err
+	}
+	var orders []hold.Order
+	for _, id := range order {
+		if p := where[id]; p.InControl {
+			orders = append(orders, hold.Order{Portion: p.Portion, BecauseOf: because[id], Quantity: p.Quantity, Unit: p.Unit, Location: p.LocationID})
+		}
+	}
+	n, err := hold.Place(ctx, tx, int64(d.ID), orders)
+	if err != nil {
+		return err
+	}
+	if n > 0 {
+		note := map[string]any{"placed": n, "lots_in_doubt": len(order)}
+		if err := trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "hold.placed", Subject: fmt.Sprint(d.ID), After: note}); err != nil {
+			return err
+		}
+	}
+	return settle(ctx, tx, d)
+}
+
+// settle lets the state follow from the holds: contained when all of them are
+// acknowledged in full, detected again when new ones are not.
+func settle(ctx context.Context, tx *pg.Tx, d *Deviation) error {
+	f, err := factsOf(ctx, tx, *d)
+	if err != nil {
+		return err
+	}
+	open := f.Unacknowledged+f.Short > 0
+	switch {
+	case d.State == Detected && !open:
+		return fire(ctx, tx, d, Contain, f)
+	case d.State != Detected && open:
+		return fire(ctx, tx, d, Widen, f)
+	}
+	return nil
+}
+
+// refuseUnit: a count in another unit counts something else.
+func refuseUnit(h hold.Hold, counted unit.Quantity) error {
+	if h.Unit != nil && *h.Unit != counted.Unit {
+		return fault.New(fault.Invalid, "unknown-unit", "the hold is of %s %s: count it in %s, not in %s", *h.Quantity, *h.Unit, *h.Unit, counted.Unit).In("quantity_unit")
+	}
+	return nil
+}
+
+// AcknowledgeHold records that whoever guards the stock has a held portion under
+// hold and how much they counted, in the hold's unit. seen is the version of
+// the hold that they looked at. When the last one is acknowledged in full, the
+// deviation is contained.
+func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, seen int, counted unit.Quantity) error {
+	return s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
+		h, err := hold.Get(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		d, err := lockDeviation(ctx, tx, DeviationID(h.Deviation))
+		if err != nil {
+			return err
+		}
+		if err := refuseUnit(h, counted); err != nil {
+			return err
+		}
+		if err := hold.Acknowledge(ctx, tx, id, seen, counted.Amount); err != nil {
+			return err
+		}
+		if err := settle(ctx, tx, &d); err != nil {
+			return err
+		}
+		if err := traced(ctx, tx, &d); err != nil {
+			return err
+		}
+		return trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "hold.acknowledged", Subject: h.LotCode,
+			Version: seen + 1, After: counted.String()})
+	})
+}

@@ -1,0 +1,115 @@
+// Package hold owns the orders to keep product where it is. Anyone may place
+// one; it counts when whoever guards the stock has acknowledged it with a
+// counted quantity; only QA lifts one.
+package hold
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"lastgood/workflow/fault"
+	"lastgood/workflow/lot"
+	"lastgood/workflow/pg"
+)
+
+// ID is the database's number of a hold, within its plant.
+type ID int64
+
+// Hold is an order to keep a portion where it is. A nil Quantity: nobody knows
+// how much is left.
+type Hold struct {
+	ID             ID         `db:"hold_id"`
+	Lot            lot.ID     `db:"lot_id"`
+	LotCode        string     `db:"lot"`
+	BecauseOf      string     `db:"because_of"`
+	Deviation      int64      `db:"deviation_id"`
+	Quantity       *string    `db:"quantity"`
+	Unit           *string    `db:"quantity_unit"`
+	Location       *string    `db:"location"`
+	PlacedAt       time.Time  `db:"placed_at"`
+	AcknowledgedAt *time.Time `db:"acknowledged_at"`
+	Counted        *string    `db:"counted_quantity"`
+	Short          bool       `db:"short"`
+	Version        int        `db:"version"`
+}
+
+// Order is a hold to be placed.
+type Order struct {
+	Portion   int64   `json:"portion_id"`
+	BecauseOf lot.ID  `json:"because_of_lot_id"`
+	Quantity  *string `json:"quantity"`
+	Unit      *string `json:"quantity_unit"`
+	Location  *int32  `json:"location_id"`
+}
+
+// Place places holds for a deviation and returns how many are new. A portion
+// that it holds already stays held as it is.
+func Place(ctx context.Context, tx *pg.Tx, deviation int64, orders []Order) (int, error) {
+	const place = `
+with h as (
+  insert into hold (plant_id, portion_id, deviation_id, because_of_lot_id, quantity, quantity_unit, location_id,
+    placed_at, placed_by)
+  select $1, portion_id, deviation_id, because_of_lot_id, quantity, quantity_unit, location_id, $3, placed_by
+  from json_to_recordset($2) as r(portion_id bigint, deviation_id bigint, because_of_lot_id bigint, quantity numeric,
+    quantity_unit text, location_id int, placed_by text) order by portion_id
+  on conflict on constraint hold_once do nothing returning plant_id, portion_id),
+p as (
+  update portion set state = 'on_hold', version = version + 1 from h
+  where portion.plant_id = h.plant_id and portion.portion_id = h.portion_id and portion.state = 'free'
+  returning 1)
+select count(*) from h where (select count(*) from p) >= 0`
+	type row struct {
+		Order
+		Deviation int64  `json:"deviation_id"`
+		By        string `json:"placed_by"`
+	}
+	rows := make([]row, len(orders))
+	for i, o := range orders {
+		rows[i] = row{o, deviation, tx.By.ID}
+	}
+	n, err := tx.InsertCount(ctx, place, rows)
+	if err != nil {
+		return 0, fmt.Errorf("place holds: %w", err)
+	}
+	return n, nil
+}
+
+const columns = `
+select h.hold_id, p.lot_id, l.code as lot, b.code as because_of, h.deviation_id, cast(h.quantity as text) as quantity,
+  h.quantity_unit, loc.code as location, h.placed_at, h.acknowledged_at,
+  cast(h.counted_quantity as text) as counted_quantity,
+  h.acknowledged_at is not null and coalesce(h.counted_quantity < h.quantity, false) as short, h.version
+from hold h join portion p using (plant_id, portion_id) join lot l using (plant_id, lot_id)
+join lot b on b.plant_id = h.plant_id and b.lot_id = h.because_of_lot_id
+left join location loc on loc.plant_id = h.plant_id and loc.location_id = h.location_id
+where h.plant_id = $1 and h.lifted_at is null and `
+
+// Of returns the standing holds of a deviation, in order of lot.
+func Of(ctx context.Context, tx *pg.Tx, deviation int64) ([]Hold, error) {
+	list := []Hold{}
+	err := tx.SelectContext(ctx, &list, columns+`h.deviation_id = $2 order by l.code, h.hold_id`, tx.Plant, deviation)
+	return list, err
+}
+
+// Get returns one standing hold.
+func Get(ctx context.Context, tx *pg.Tx, id ID) (Hold, error) {
+	var h Hold
+	err := tx.GetContext(ctx, &h, columns+`h.hold_id = $2`, tx.Plant, id)
+	return h, err
+}
+
+// Acknowledge records that whoever guards the stock has it under hold, and how
+// much they counted. seen is the version they looked at.
+func Acknowledge(ctx context.Context, tx *pg.Tx, id ID, seen int, counted string) error {
+	const q = `update hold set acknowledged_at = $3, acknowledged_by = $4, counted_quantity = cast($5 as numeric),
+		version = version + 1 where plant_id = $1 and hold_id = $2 and version = $6 and lifted_at is null`
+	res, err := tx.ExecContext(ctx, q, tx.Plant, id, tx.Now, tx.By.ID, counted, seen)
+	if err != nil {
+		return fmt.Errorf("acknowledge hold %d: %w", id, err)
+	}
+	if n, _ := res.RowsAffected(); n != 1 {
+		return fault.New(fault.Stale, "precondition-failed", "the hold has changed since version %d", seen)
+	}
+	return nil
+}

@@ -1,0 +1,289 @@
+package workflow
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+
+	"lastgood/policy/limit"
+	"lastgood/policy/metrology"
+	"lastgood/policy/series"
+	"lastgood/policy/unit"
+	"lastgood/workflow/lot"
+)
+
+// item is one lot under one limit with the readings that vouch for it.
+type item struct {
+	lot   lot.ID
+	limit string
+	via   string
+	parts []part // of the record; more than one where the unit changed
+	// start and end [µs] are what the record must cover; 0: no bound known.
+	start, end int64
+}
+
+// part is a piece of a stretch.
+type part struct {
+	scale unit.Scale
+	*stretch
+	from, to int // indexes, [from, to)
+}
+
+// judgeAll judges every lot in doubt under every limit that its readings are
+// for, in order of lot code and limit.
+func (e *evidence) judgeAll() ([]Assessment, error) {
+	worst := map[[2]string]int{}
+	var out []Assessment
+	for _, it := range e.items() {
+		a, doubted, err := e.judge(it)
+		if err != nil {
+			return nil, err
+		}
+		if !doubted {
+			continue
+		}
+		key := [2]string{a.Lot, a.Limit}
+		if i, dup := worst[key]; dup { // two stays of one lot: the worse one decides
+			if gravity[a.Result.Verdict] > gravity[out[i].Result.Verdict] {
+				out[i] = a
+			}
+			continue
+		}
+		worst[key] = len(out)
+		out = append(out, a)
+	}
+	slices.SortFunc(out, func(a, b Assessment) int {
+		return cmp.Or(cmp.Compare(a.Lot, b.Lot), cmp.Compare(a.Limit, b.Limit))
+	})
+	return out, nil
+}
+
+// gravity orders verdicts where one of two must stand.
+var gravity = map[limit.Verdict]int{limit.Met: 0, limit.Indeterminate: 1, limit.Unknown: 2, limit.Missed: 3}
+
+// items puts the record together by lot and limit, in a fixed order.
+func (e *evidence) items() []item {
+	var out []item
+	for _, g := range e.groups() {
+		if g.lot != 0 {
+			s := e.record[g]
+			out = e.addNamed(out, g, part{g.scale, s, 0, len(s.at)})
+		}
+	}
+	for _, s := range e.stays {
+		out = append(out, e.placed(s)...)
+	}
+	return out
+}
+
+func (e *evidence) groups() []group {
+	var gs []group
+	for g := range e.record {
+		gs = append(gs, g)
+	}
+	slices.SortFunc(gs, func(a, b group) int {
+		return cmp.Or(cmp.Compare(a.lot, b.lot), cmp.Compare(a.location, b.location), cmp.Compare(a.limit, b.limit), cmp.Compare(a.scale, b.scale))
+	})
+	return gs
+}
+
+// addNamed adds readings that name a lot to its items.
+func (e *evidence) addNamed(out []item, g group, p part) []item {
+	for _, name := range e.limitsFor(g.limit, g.lot, 0) {
+		i := slices.IndexFunc(out, func(it item) bool { return it.lot == g.lot && it.limit == name })
+		if i >= 0 {
+			out[i].parts = append(out[i].parts, p)
+			continue
+		}
+		out = append(out, item{lot: g.lot, limit: name, via: "reading", parts: []part{p}})
+	}
+	return out
+}
+
+// placed returns the items of a lot that was where the instrument hung or read.
+func (e *evidence) placed(s stay) []item {
+	from, to, via := e.together(s)
+	byLimit := map[string]*item{}
+	var order []string
+	get := func(name string) *item {
+		if byLimit[name] == nil {
+			byLimit[name] = &item{lot: s.lot, limit: name, via: via, start: from, end: to}
+			order = append(order, name)
+		}
+		return byLimit[name]
+	}
+	for _, g := range e.groups() {
+		if g.lot != 0 || g.location != s.location {
+			continue
+		}
+		st := e.record[g]
+		a, b := st.between(s.from, s.to)
+		if a == b {
+			continue
+		}
+		for _, name := range e.limitsFor(g.limit, s.lot, s.location) {
+			it := get(name)
+			it.parts = append(it.parts, part{g.scale, st, a, b})
+		}
+	}
+	if len(order) == 0 && via == "mounting" { // it hung there and said nothing: that is a gap, not an absence
+		for _, name := range e.limitsFor("", s.lot, s.location) {
+			get(name)
+		}
+	}
+	out := make([]item, len(order))
+	for i, name := range order {
+		out[i] = *byLimit[name]
+	}
+	return out
+}
+
+// between returns the indexes of the readings taken in [from, to].
+func (s *stretch) between(from, to int64) (a, b int) {
+	a, _ = slices.BinarySearch(s.at, from)
+	if to == math.MaxInt64 {
+		return a, len(s.at)
+	}
+	b, _ = slices.BinarySearch(s.at, to+1)
+	return a, b
+}
+
+// together returns the time that lot and instrument were in one place, as far
+// as it is known to have an end: no longer than the window, and no longer than
+// the failed check where both still go on.
+func (e *evidence) together(s stay) (from, to int64, via string) {
+	from, to, via = s.from, min(s.to, e.until), "stay"
+	for _, m := range e.mounted {
+		if m.location == s.location && m.from <= s.to && m.to >= s.from {
+			from, to, via = max(from, m.from), min(to, m.to), "mounting"
+			break
+		}
+	}
+	if to == math.MaxInt64 {
+		to = e.doubt.FailedAt
+	}
+	return from, max(from, to), via
+}
+
+// limitsFor returns the names of the limits that readings are for: the one that
+// they name, else those that apply to the lot's product or to the place, else
+// none, told as an empty name.
+func (e *evidence) limitsFor(named string, id lot.ID, location int32) []string {
+	if named != "" {
+		return []string{named}
+	}
+	var out []string
+	product := ""
+	if p := e.lots[id].Product; p != nil {
+		product = *p
+	}
+	for _, l := range e.policy.Limits {
+		applies := slices.Contains(l.AppliesTo.Products, product) || location != 0 && slices.Contains(l.AppliesTo.Locations, e.places[location])
+		if applies && !slices.Contains(out, l.Name) {
+			out = append(out, l.Name)
+		}
+	}
+	if len(out) == 0 {
+		return []string{""}
+	}
+	return out
+}
+
+// judge judges one item. doubted is false if none of its readings is in doubt
+// and it lacks none.
+func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
+	a = Assessment{LotID: int64(it.lot), Lot: e.lots[it.lot].Code, Limit: it.limit, Via: it.via}
+	l, ok := e.policy.InForce(it.limit, e.producedAt(it))
+	if !ok {
+		a.Result = limit.Result{Verdict: limit.Unknown, Readings: it.count(), Reasons: []string{noLimit(it.limit)}, Method: "limit/none@1"}
+		return a, e.anyInWindow(it), nil
+	}
+	a.Text = l.Text
+	after, _, _ := windowFor(e.doubt, l.Criterion.Temperatures())
+	errs := windowed{e.doubt, after}
+	s := series.Series{Scale: l.Criterion.Scale()}
+	if it.via != "reading" || l.Monitoring == "continuous" {
+		s.Start, s.End = it.start, it.end
+	}
+	for _, p := range it.parts {
+		for i := p.from; i < p.to; i++ {
+			s.Samples = append(s.Samples, l.Sample(p.at[i], p.value[i], p.scale))
+		}
+	}
+	series.Sort(s.Samples)
+	if !e.inDoubt(s, errs) {
+		return a, len(s.Samples) == 0, nil
+	}
+	a.Result, err = l.Evaluate(s, errs, limit.Onset{After: after, FailedAt: e.doubt.FailedAt})
+	return a, true, err
+}
+
+func noLimit(name string) string {
+	if name == "" {
+		return "no limit applies to what the instrument read for this lot"
+	}
+	return "the limit " + name + " was not in force when the lot was made"
+}
+
+func (it item) count() (n int) {
+	for _, p := range it.parts {
+		n += p.to - p.from
+	}
+	return n
+}
+
+// producedAt is the date that says which version of a limit counts: when the
+// lot was made, else its first reading here.
+func (e *evidence) producedAt(it item) time.Time {
+	if l := e.lots[it.lot]; l.MadeAt != nil {
+		return *l.MadeAt
+	}
+	first := int64(math.MaxInt64)
+	for _, p := range it.parts {
+		if p.from < p.to {
+			first = min(first, p.at[p.from])
+		}
+	}
+	if first == math.MaxInt64 {
+		return e.deviation.FailedAt
+	}
+	return time.UnixMicro(first).UTC()
+}
+
+func (e *evidence) anyInWindow(it item) bool {
+	for _, p := range it.parts {
+		for _, at := range p.at[p.from:p.to] {
+			if at > e.after && at <= e.until {
+				return true
+			}
+		}
+	}
+	return it.count() == 0
+}
+
+// inDoubt says whether the error of any reading is in doubt.
+func (e *evidence) inDoubt(s series.Series, errs windowed) bool {
+	for _, x := range s.Samples {
+		if _, st := errs.At(x.At, unit.ToCelsius(x.T, s.Scale)); st != metrology.Trusted {
+			return true
+		}
+	}
+	return false
+}
+
+// windowed is the error of an instrument as it concerns one limit: before the
+// window of the limit's own temperatures the instrument was good for it, and
+// its readings stand as recorded.
+type windowed struct {
+	*metrology.Doubt
+	after int64
+}
+
+// At is metrology.Doubt.At within the limit's window.
+func (w windowed) At(at int64, x unit.Celsius) (metrology.Bounds, metrology.Standing) {
+	if at <= w.after {
+		return metrology.Bounds{}, metrology.Trusted
+	}
+	return w.Doubt.At(at, x)
+}

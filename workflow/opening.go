@@ -1,0 +1,104 @@
+package workflow
+
+import (
+	"sort"
+
+	"lastgood/policy/metrology"
+	"lastgood/workflow/instrument"
+)
+
+// opening is something that opens a deviation: a check that did not clearly
+// pass, or an adjustment before which nobody looked. One of the two is set.
+type opening struct {
+	check *instrument.Recorded
+	event *instrument.RecordedEvent
+}
+
+func (o opening) at() int64 {
+	if o.check != nil {
+		return o.check.At
+	}
+	return o.event.At
+}
+
+// openings walks an instrument's history and returns what opens a deviation: the
+// first check that failed, was inconclusive or unusable, or left the instrument
+// out of tolerance, and the first adjustment without an as-found, each since
+// the last clear pass. What follows before the next clear pass belongs to the
+// same deviation.
+func openings(h instrument.History) []opening {
+	var out []opening
+	failing, inUse := false, true
+	for _, m := range timeline(h) {
+		switch {
+		case m.check != nil:
+			if m.check.Untrusted != "" {
+				continue
+			}
+			if !passed(m.check) {
+				if !failing {
+					out = append(out, m)
+				}
+				failing = true
+			}
+			if endsDoubt(m.check) {
+				failing = false
+			}
+		case m.event.Kind == metrology.RemovedFromUse:
+			inUse = false
+		case m.event.Kind == metrology.ReturnedToUse:
+			inUse = true
+		case adjusts(m.event.Kind) && inUse && !failing && !hasFound(h, m.event.At):
+			out = append(out, m)
+			failing = true
+		}
+	}
+	return out
+}
+
+// timeline puts checks and events in one order of time; a check stands before an
+// event of the same moment.
+func timeline(h instrument.History) []opening {
+	var all []opening
+	for i := range h.Checks {
+		all = append(all, opening{check: &h.Checks[i]})
+	}
+	for i := range h.Events {
+		all = append(all, opening{event: &h.Events[i]})
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].at() < all[j].at() })
+	return all
+}
+
+// passed: found in tolerance, and not left out of it.
+func passed(c *instrument.Recorded) bool {
+	return !c.Unusable && c.Found == metrology.Pass && (c.LeftUnknown || c.Left == metrology.Pass)
+}
+
+// endsDoubt: found clearly in tolerance, or adjusted and then clearly in it.
+func endsDoubt(c *instrument.Recorded) bool {
+	return !c.Unusable && !c.LeftUnknown && c.Left == metrology.Pass && (c.Found == metrology.Pass || wasAdjusted(c))
+}
+
+func wasAdjusted(c *instrument.Recorded) bool {
+	for _, p := range c.Points {
+		if p.Left != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func adjusts(k metrology.EventKind) bool {
+	return k == metrology.Adjusted || k == metrology.Repaired || k == metrology.Reranged
+}
+
+// hasFound: somebody looked within the hour before.
+func hasFound(h instrument.History, at int64) bool {
+	for _, c := range h.Checks {
+		if !c.Unusable && c.At <= at && at-c.At <= metrology.AsFoundWithin.Microseconds() {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,102 @@
+package workflow
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	"lastgood/policy/document"
+	"lastgood/workflow/fault"
+	"lastgood/workflow/pg"
+	"lastgood/workflow/trail"
+)
+
+// sitePolicy is a version of the site's policy, read.
+type sitePolicy struct {
+	version int
+	*document.Policy
+	names map[string]bool // of limits
+}
+
+// PutPolicy puts a policy in force as a new version and returns its number. The
+// text that is in force already makes no new version. A text with problems is
+// refused; document.Parse says where they are.
+func (s *Service) PutPolicy(ctx context.Context, sc pg.Scope, text []byte) (version int, err error) {
+	p, problems := document.Parse(text)
+	if len(problems) > 0 {
+		first := problems[0]
+		return 0, fault.New(fault.Invalid, first.Rule, "line %d: %s (%d problems in all)", first.Line, first.Detail, len(problems))
+	}
+	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
+		if err := tx.OwnPlant(ctx); err != nil {
+			return err
+		}
+		digest := sha256.Sum256(text)
+		last, body, err := lastPolicy(ctx, tx)
+		if err != nil {
+			return err
+		}
+		if version = last; bytes.Equal(body, text) {
+			return nil
+		}
+		version = last + 1
+		const add = `insert into policy_version (plant_id, policy_version, digest, body, recorded_at, recorded_by)
+			values ($1, $2, $3, $4, $5, $6)`
+		if _, err := tx.ExecContext(ctx, add, tx.Plant, version, digest[:], text, tx.Now, tx.By.ID); err != nil {
+			return err
+		}
+		if err := putLimits(ctx, tx, version, p); err != nil {
+			return err
+		}
+		return trail.Append(ctx, tx, trail.Entry{Stream: "administration", Action: "policy.put_in_force",
+			Subject: "policy", Version: version, After: batchNote{Rows: len(p.Limits), SHA256: digest[:]}})
+	})
+	return version, err
+}
+
+func lastPolicy(ctx context.Context, tx *pg.Tx) (version int, body []byte, err error) {
+	var row struct {
+		Version int    `db:"policy_version"`
+		Body    []byte `db:"body"`
+	}
+	const last = `select policy_version, body from policy_version where plant_id = $1 order by policy_version desc limit 1`
+	err = tx.GetContext(ctx, &row, last, tx.Plant)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil, nil
+	}
+	return row.Version, row.Body, err
+}
+
+func putLimits(ctx context.Context, tx *pg.Tx, version int, p *document.Policy) error {
+	const add = `insert into critical_limit (plant_id, name, policy_version, ordinal, kind, text, valid_from, valid_until)
+		values ($1, $2, $3, $4, $5, $6, $7, $8)`
+	for i, l := range p.Limits {
+		if _, err := tx.ExecContext(ctx, add, tx.Plant, l.Name, version, i, l.Kind, l.Text, l.ValidFrom, l.ValidUntil); err != nil {
+			return fmt.Errorf("limit %s: %w", l.Name, err)
+		}
+	}
+	return nil
+}
+
+// currentPolicy returns the policy in force. Without one nothing can be judged.
+func currentPolicy(ctx context.Context, tx *pg.Tx) (sitePolicy, error) {
+	version, body, err := lastPolicy(ctx, tx)
+	if err != nil {
+		return sitePolicy{}, err
+	}
+	if version == 0 {
+		return sitePolicy{}, fault.New(fault.Refused, "no-policy", "the plant has no policy yet: put one in force first")
+	}
+	p, problems := document.Parse(body)
+	if len(problems) > 0 {
+		return sitePolicy{}, fmt.Errorf("policy version %d: %s", version, problems[0].Detail)
+	}
+	sp := sitePolicy{version: version, Policy: p, names: map[string]bool{}}
+	for _, l := range p.Limits {
+		sp.names[l.Name] = true
+	}
+	return sp, nil
+}

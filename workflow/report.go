@@ -1,0 +1,81 @@
+package workflow
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
+	"lastgood/workflow/pg"
+)
+
+// Report is what there is to know of a deviation: its last run, what is held,
+// and what has gone.
+type Report struct {
+	Deviation Deviation
+	Run       Run
+	Holds     []hold.Hold
+	Shipped   []Shipped
+}
+
+// Shipped is product in doubt that has left.
+type Shipped struct {
+	Lot       string    `db:"lot"`
+	BecauseOf string    `db:"because_of"`
+	Shipment  string    `db:"shipment"`
+	Consignee string    `db:"consignee"`
+	Quantity  *string   `db:"quantity"`
+	Unit      *string   `db:"quantity_unit"`
+	ShippedAt time.Time `db:"shipped_at"`
+}
+
+// Report returns what there is to know of a deviation. It is refused until the
+// deviation has been traced.
+func (s *Service) Report(ctx context.Context, sc pg.Scope, id DeviationID) (r Report, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		if r.Deviation, err = getDeviation(ctx, tx, id, ""); err != nil {
+			return err
+		}
+		if r.Run, err = lastRun(ctx, tx, id); err != nil {
+			return err
+		}
+		if r.Holds, err = hold.Of(ctx, tx, int64(id)); err != nil {
+			return err
+		}
+		r.Shipped, err = shippedOf(ctx, tx, id)
+		return err
+	})
+	return r, err
+}
+
+func lastRun(ctx context.Context, tx *pg.Tx, id DeviationID) (run Run, err error) {
+	var body []byte
+	const last = `select body from trace_run where plant_id = $1 and deviation_id = $2 order by run_number desc limit 1`
+	switch err := tx.GetContext(ctx, &body, last, tx.Plant, id); {
+	case errors.Is(err, sql.ErrNoRows):
+		return run, fault.New(fault.Refused, "not-traced", "deviation %d has not been traced yet", id)
+	case err != nil:
+		return run, err
+	}
+	if err := json.Unmarshal(body, &run); err != nil {
+		return run, fmt.Errorf("run of deviation %d: %w", id, err)
+	}
+	return run, nil
+}
+
+// shippedOf returns what has gone of every lot in doubt.
+func shippedOf(ctx context.Context, tx *pg.Tx, id DeviationID) ([]Shipped, error) {
+	const q = `select l.code as lot, b.code as because_of, s.shipment, s.consignee, cast(s.quantity as text) as quantity,
+		s.quantity_unit, s.shipped_at
+		from deviation_lot d join shipment s using (plant_id, lot_id) join lot l using (plant_id, lot_id)
+		join lot b on b.plant_id = d.plant_id and b.lot_id = d.because_of_lot_id
+		where d.plant_id = $1 and d.deviation_id = $2 order by l.code, s.shipped_at, s.shipment`
+	list := []Shipped{}
+	err := tx.SelectContext(ctx, &list, q, tx.Plant, id)
+	return list, err
+}

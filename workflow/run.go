@@ -1,0 +1,58 @@
+package workflow
+
+import (
+	"time"
+
+	"lastgood/policy/impact"
+	"lastgood/policy/limit"
+)
+
+// TraceMethod names this way of tracing; another way is another name.
+const TraceMethod = "trace/named-placed@1"
+
+// Run is one trace of a deviation: what the instrument's error was, what it
+// touched, and what that means for every lot. A run is stored and never
+// changed; the same evidence gives the same run.
+type Run struct {
+	Number        int          `json:"run"`
+	MadeAt        time.Time    `json:"made_at"`
+	Instrument    string       `json:"instrument"`
+	FailedAt      time.Time    `json:"failed_at"`
+	LastGoodAt    *time.Time   `json:"last_good_at"`
+	After         *time.Time   `json:"after"` // the window; nil: nothing bounds it
+	Until         *time.Time   `json:"until"` // nil: still in use
+	PolicyVersion int          `json:"policy_version"`
+	Method        string       `json:"method"`
+	InputDigest   []byte       `json:"input_digest"`
+	Model         string       `json:"model"`
+	Points        []ErrorPoint `json:"points"`
+	Notes         []string     `json:"notes"`
+	Readings      int64        `json:"readings"`  // looked at
+	Unmatched     int64        `json:"unmatched"` // in the window, but named no lot and lay in no stay
+	Assessments   []Assessment `json:"assessments"`
+}
+
+// ErrorPoint is the error that the failed check found at one point [°C, K].
+type ErrorPoint struct {
+	At                  float64  `json:"at"` // indicated
+	Reference           float64  `json:"reference"`
+	Found               float64  `json:"found"`
+	Left                *float64 `json:"left"`
+	ExpandedUncertainty float64  `json:"expanded_uncertainty"`
+	Basis               string   `json:"basis"`
+}
+
+// Assessment is one lot under one limit, with the instrument's error taken out.
+type Assessment struct {
+	LotID     int64             `json:"lot_id"`
+	Lot       string            `json:"lot"`
+	Limit     string            `json:"limit"` // empty: no limit applies to what was read
+	Text      string            `json:"limit_text"`
+	Via       string            `json:"via"` // how the readings reached the lot: reading, stay or mounting
+	Result    limit.Result      `json:"result"`
+	Impact    impact.Assessment `json:"impact"`
+	Route     string            `json:"route"`
+	RouteRule string            `json:"route_rule"`
+	Reason    string            `json:"route_reason"`
+	Signers   []string          `json:"signers"`
+}

@@ -1,0 +1,30 @@
+package workflow
+
+import (
+	"context"
+
+	"lastgood/workflow/pg"
+)
+
+// Service is the engine: every command and every question goes through it.
+type Service struct {
+	db *pg.DB
+}
+
+// New returns the engine on a database. It fails if the written procedure
+// contradicts itself.
+func New(db *pg.DB) (*Service, error) {
+	if err := checkProcedure(procedure); err != nil {
+		return nil, err
+	}
+	return &Service{db: db}, nil
+}
+
+// Plant returns the plant of a name, making it if there is none. altitudeM [m]
+// is nil where unknown.
+func (s *Service) Plant(ctx context.Context, name, timeZone string, altitudeM *float64) (pg.PlantID, error) {
+	if id, err := s.db.FindPlant(ctx, name); err == nil {
+		return id, nil
+	}
+	return s.db.CreatePlant(ctx, name, timeZone, altitudeM)
+}
