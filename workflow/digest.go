@@ -3,6 +3,7 @@ package workflow
 import (
 	"crypto/sha256"
 	"encoding/binary"
+	"fmt"
 	"hash"
 	"math"
 
@@ -17,12 +18,13 @@ type digester struct{ h hash.Hash }
 
 func newDigester() *digester { return &digester{sha256.New()} }
 
-func (d *digester) add(values ...any) {
+func (d *digester) add(values ...any) error {
 	for _, v := range values {
 		if err := json.MarshalWrite(d.h, v, json.Deterministic(true)); err != nil {
-			panic(err) // a type of ours that cannot be written: a mistake in this file
+			return fmt.Errorf("input digest: %w", err)
 		}
 	}
+	return nil
 }
 
 func (d *digester) reading(r reading.Taken) {

@@ -114,8 +114,7 @@ func (e *evidence) loadError(ctx context.Context, tx *pg.Tx) (err error) {
 		return err
 	}
 	e.after, e.until, e.lastGood = widest(e.doubt, at)
-	e.digest.add(e.in, e.history, e.policy.Source)
-	return nil
+	return e.digest.add(e.in, e.history, e.policy.Source)
 }
 
 func openedBy(h instrument.History, d Deviation) (opening, bool) {
@@ -156,6 +155,9 @@ func (e *evidence) loadPlaces(ctx context.Context, tx *pg.Tx) (err error) {
 	for _, m := range hung {
 		e.mounted = append(e.mounted, mounted{m.Location, m.From.UnixMicro(), orEver(m.To)})
 	}
+	if err := e.digest.add(hung); err != nil {
+		return err
+	}
 	return e.loadStays(ctx, tx)
 }
 
@@ -188,8 +190,7 @@ order by lot_id, location_id, stayed_from`
 	for _, r := range rows {
 		e.stays = append(e.stays, stay{r.Lot, r.Location, r.From.UnixMicro(), orEver(r.To)})
 	}
-	e.digest.add(e.mounted, rows)
-	return nil
+	return e.digest.add(rows)
 }
 
 // loadLots reads the lots in doubt and what was made of them.

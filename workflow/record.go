@@ -69,6 +69,26 @@ func (s *Service) Record(ctx context.Context, sc pg.Scope, h Happenings) (opened
 	return opened, err
 }
 
+// Review says what is wrong with happenings, as Record would, and records
+// nothing.
+func (s *Service) Review(ctx context.Context, sc pg.Scope, h Happenings) error {
+	undo := errors.New("reviewed")
+	err := s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
+		p, err := currentPolicy(ctx, tx)
+		if err != nil {
+			return err
+		}
+		if _, err := store(ctx, tx, h, p); err != nil {
+			return err
+		}
+		return undo
+	})
+	if errors.Is(err, undo) {
+		return nil
+	}
+	return err
+}
+
 func recordAll(ctx context.Context, tx *pg.Tx, h Happenings) ([]Deviation, error) {
 	p, err := currentPolicy(ctx, tx)
 	if err != nil {

@@ -35,7 +35,11 @@ func decodeCertificate(r *record) instrument.Certificate {
 // wherever they stand in the file.
 func readCertificates(s source) ([]Row[instrument.Certificate], []Problem) {
 	rows, bad := readTable(s, certificateTable, decodeCertificate)
-	var list []Row[instrument.Certificate]
+	list, differ := joinCertificates(rows)
+	return list, append(bad, differ...)
+}
+
+func joinCertificates(rows []Row[instrument.Certificate]) (list []Row[instrument.Certificate], bad []Problem) {
 	type key struct{ instrument, number string }
 	seen := map[key]int{}
 	for _, row := range rows {

@@ -83,8 +83,8 @@ func pointComplete(r *record, p instrument.CheckPoint) {
 }
 
 // parsePressure reads a station pressure [kPa]. It lies between about 31 kPa at
-// 9 km and 108 kPa at sea level (standard atmosphere; highest on record), so
-// that a pressure in another unit is noticed.
+// 9 km and 108 kPa at sea level (standard atmosphere; highest on record; both
+// from memory), so that a pressure in another unit is noticed.
 func parsePressure(s string) (float64, *flaw) {
 	p, f := parseFloat(s)
 	if f == nil && (p < 30 || p > 120) {

@@ -45,6 +45,12 @@ func (c *csvRows) header(r *record) bool {
 		return false
 	}
 	for _, name := range names {
+		if f := wellFormed(name); f != nil {
+			r.fail("", f)
+			return false
+		}
+	}
+	for _, name := range names {
 		c.at = append(c.at, c.column(r, name))
 	}
 	for i, name := range r.table.required {
@@ -55,11 +61,10 @@ func (c *csvRows) header(r *record) bool {
 	return len(r.bad) == 0
 }
 
+// column returns the column of the table that a field of the header names.
 func (c *csvRows) column(r *record, name string) int {
-	i := slices.Index(r.columns, name)
-	switch f := wellFormed(name); {
-	case f != nil:
-		r.fail("", f)
+	i := r.column(name)
+	switch {
 	case i < 0:
 		r.fail(name, r.table.unknownColumn(name))
 	case slices.Contains(c.at, i):

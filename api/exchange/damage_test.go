@@ -150,7 +150,7 @@ func TestNamesAreShared(t *testing.T) {
 		names[i] = fmt.Sprintf("L-%d", i%(mostKnown+5))
 	}
 	d := readingDecoder{known: map[string]string{}}
-	r := &record{table: readingTable, columns: readingTable.columns(), value: make([]string, 9)}
+	r := newRecord("readings.csv", readingTable)
 	for _, name := range names {
 		r.value[r.column("lot")] = name
 		if got := d.code(r, "lot"); got != name {

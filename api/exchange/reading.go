@@ -26,8 +26,14 @@ func (f *Folder) Readings() iter.Seq2[Row[reading.Reading], *Problem] {
 			return
 		}
 		f.progress.Store(0)
+		readings(f.readings.records(readingTable, &f.progress))(yield)
+	}
+}
+
+func readings(records iter.Seq[*record]) iter.Seq2[Row[reading.Reading], *Problem] {
+	return func(yield func(Row[reading.Reading], *Problem) bool) {
 		d := readingDecoder{known: map[string]string{}}
-		for r := range f.readings.records(readingTable, &f.progress) {
+		for r := range records {
 			v, ok := decoded(r, d.decode)
 			if ok && !yield(Row[reading.Reading]{r.file, r.line, v}, nil) {
 				return

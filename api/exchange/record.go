@@ -3,6 +3,8 @@ package exchange
 import (
 	"io"
 	"iter"
+	"os"
+	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"unicode/utf8"
@@ -19,6 +21,11 @@ type record struct {
 	bad     []Problem
 }
 
+func newRecord(file string, t table) *record {
+	columns := t.columns()
+	return &record{table: t, columns: columns, file: file, value: make([]string, len(columns))}
+}
+
 // rows cuts a file into records.
 type rows interface {
 	// next fills r with the next row, or with what is wrong with the row as a
@@ -28,19 +35,33 @@ type rows interface {
 
 // records returns the rows of the file, one after the other, in the same record.
 // A row with problems is returned too. What is wrong with the file as a whole
-// comes as a last record that has nothing but problems.
+// comes as a last record that has nothing but problems. Bytes taken off the disk
+// are counted in n.
 func (s source) records(t table, n *atomic.Int64) iter.Seq[*record] {
 	return func(yield func(*record) bool) {
-		r := &record{table: t, columns: t.columns(), file: s.name}
-		r.value = make([]string, len(r.columns))
-		in, f := s.open(n)
+		r := newRecord(s.name, t)
+		file, err := os.Open(filepath.Join(s.dir, s.name))
+		if err != nil {
+			r.fail("", unreadable(err))
+			yield(r)
+			return
+		}
+		defer file.Close()
+		in, f := newText(s.name, &counter{file, n})
 		if f != nil {
 			r.fail("", f)
 			yield(r)
 			return
 		}
 		defer in.close()
-		for from := s.rows(in, r); from.next(r); r.bad = nil {
+		in.records(r)(yield)
+	}
+}
+
+// records returns the rows of the text in r.
+func (t *text) records(r *record) iter.Seq[*record] {
+	return func(yield func(*record) bool) {
+		for from := t.rows(r); from.next(r); r.bad = nil {
 			if !yield(r) {
 				return
 			}
@@ -51,15 +72,15 @@ func (s source) records(t table, n *atomic.Int64) iter.Seq[*record] {
 	}
 }
 
-func (s source) rows(in *text, r *record) rows {
-	if _, err := in.Peek(1); err == io.EOF {
+func (t *text) rows(r *record) rows {
+	if _, err := t.Peek(1); err == io.EOF {
 		r.fail("", emptyFile())
 		return nothing{}
 	}
-	if s.lines() {
-		return newJSONRows(in)
+	if t.lines() {
+		return newJSONRows(t)
 	}
-	return newCSVRows(in, r)
+	return newCSVRows(t, r)
 }
 
 // emptyFile is the flaw of a file without even a header. Nothing to report has a
@@ -73,18 +94,19 @@ func (nothing) next(*record) bool { return false }
 
 // readTable returns the rows of a file in memory.
 func readTable[T any](s source, t table, decode func(*record) T) ([]Row[T], []Problem) {
-	var list []Row[T]
-	var bad []Problem
 	if s.name == "" {
 		return nil, nil
 	}
-	for r := range s.records(t, new(atomic.Int64)) {
-		v, ok := decoded(r, decode)
-		if !ok {
-			bad = append(bad, r.bad...)
-			continue
+	return collect(s.records(t, new(atomic.Int64)), decode)
+}
+
+// collect returns all rows, and all problems of those that have any.
+func collect[T any](records iter.Seq[*record], decode func(*record) T) (list []Row[T], bad []Problem) {
+	for r := range records {
+		if v, ok := decoded(r, decode); ok {
+			list = append(list, Row[T]{r.file, r.line, v})
 		}
-		list = append(list, Row[T]{s.name, r.line, v})
+		bad = append(bad, r.bad...)
 	}
 	return list, bad
 }

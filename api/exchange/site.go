@@ -37,8 +37,7 @@ func readSite(s source) (Site, []Problem) {
 	if s.name == "" {
 		return Site{}, nil
 	}
-	r := &record{table: siteTable, columns: siteTable.columns(), file: s.name}
-	r.value = make([]string, len(r.columns))
+	r := newRecord(s.name, siteTable)
 	text, f := s.readYAML()
 	if f != nil {
 		r.fail("", f)

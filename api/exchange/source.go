@@ -5,7 +5,6 @@ import (
 	"errors"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
 	"sync/atomic"
@@ -33,26 +32,22 @@ const (
 
 var errTooLong = errors.New("a record is longer than 1 MiB")
 
-// lines says whether the file has one JSON object per line; else it is CSV.
-func (s source) lines() bool { return strings.Contains(s.name, ".ndjson") }
-
-// text is the decompressed text of a source, without a byte order mark.
+// text is the decompressed text of a data file, without a byte order mark.
 type text struct {
 	*bufio.Reader
-	limit  *recordLimit
-	closes []func()
+	name  string
+	limit *recordLimit
+	close func() // gives the decompressor's memory back
 }
 
-// open opens the file. Bytes taken off the disk are counted in n.
-func (s source) open(n *atomic.Int64) (*text, *flaw) {
-	f, err := os.Open(filepath.Join(s.dir, s.name))
+// lines says whether the file has one JSON object per line; else it is CSV.
+func (t *text) lines() bool { return strings.Contains(t.name, ".ndjson") }
+
+// newText returns the text of what r has, which is a file called name.
+func newText(name string, r io.Reader) (*text, *flaw) {
+	t := &text{name: name, close: func() {}}
+	plain, err := t.decompress(bufio.NewReaderSize(r, bufferSize))
 	if err != nil {
-		return nil, unreadable(err)
-	}
-	t := &text{closes: []func(){func() { _ = f.Close() }}}
-	plain, err := t.decompress(s.name, bufio.NewReaderSize(&counter{f, n}, bufferSize))
-	if err != nil {
-		t.close()
 		return nil, damaged(err)
 	}
 	t.limit = &recordLimit{r: plain}
@@ -81,29 +76,19 @@ func damaged(err error) *flaw {
 	return flawf("damaged-file", "the file is damaged from here on: %v", err)
 }
 
-func (t *text) decompress(name string, r io.Reader) (io.Reader, error) {
-	switch filepath.Ext(name) {
+func (t *text) decompress(r io.Reader) (io.Reader, error) {
+	switch filepath.Ext(t.name) {
 	case ".gz":
-		z, err := gzip.NewReader(r)
-		if err != nil {
-			return nil, err
-		}
-		return z, nil
+		return gzip.NewReader(r)
 	case ".zst":
 		z, err := zstd.NewReader(r, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxWindow(largestWindow))
 		if err != nil {
 			return nil, err
 		}
-		t.closes = append(t.closes, z.Close)
+		t.close = z.Close
 		return z, nil
 	}
 	return r, nil
-}
-
-func (t *text) close() {
-	for _, f := range t.closes {
-		f()
-	}
 }
 
 // counter counts what is read from the file, for the progress of a long import.

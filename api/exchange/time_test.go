@@ -47,6 +47,7 @@ func TestParseTime(t *testing.T) {
 		{in: "2026-03-02T06:10:00 CET", rule: "bad-time"},
 		{in: "02/03/2026 06:10", rule: "bad-time"},
 		{in: "46083.257", rule: "bad-time"},
+		{in: "2026-O3-02T06:10:00Z", rule: "bad-time"}, // the letter O
 		{in: "now", rule: "bad-time"},
 	} {
 		t.Run(c.in, func(t *testing.T) {

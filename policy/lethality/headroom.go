@@ -56,8 +56,9 @@ func (m Model) record(s series.Series, gap time.Duration) record {
 			p = m.at(x.T)
 		}
 		r.rate[i] = p.rate
-		if i > 0 && x.At-s.Samples[i-1].At <= gap.Microseconds() {
-			r.area[i] = float64(x.At-s.Samples[i-1].At) / perMinute * m.interval(last, p, logMean)
+		known := x.T != unit.Unknown && last.t != unit.Unknown
+		if i > 0 && known && x.At-s.Samples[i-1].At <= gap.Microseconds() {
+			r.area[i] = float64(x.At-s.Samples[i-1].At) / perMinute * logarithmic(last.x, last.rate, p.x, p.rate)
 		}
 		last = p
 	}

@@ -33,7 +33,7 @@ const perMinute = 60_000_000
 // smaller, so conservative.
 // Checked:  f0_examples_summary.csv rows AN; isothermal rows of equivalents.csv.
 func (m Model) Exact(s series.Series, gap time.Duration) Minutes {
-	return m.integrate(s, gap, logMean)
+	return m.integrate(s, gap, logarithmic)
 }
 
 // Trapezoid returns the lethality of s by the trapezoid of the rate.
@@ -49,7 +49,7 @@ func (m Model) Exact(s series.Series, gap time.Duration) Minutes {
 // crossing earns.
 // Checked:  f0_worked_examples.csv F0-02 (19 totals), F0-01 as recomputed.
 func (m Model) Trapezoid(s series.Series, gap time.Duration) Minutes {
-	return m.integrate(s, gap, mean)
+	return m.integrate(s, gap, arithmetic)
 }
 
 // SumStep returns the lethality of s as the sum of the rates times the step,
@@ -85,9 +85,13 @@ func (m Model) SumStep(s series.Series, gap time.Duration) (Minutes, bool) {
 	return Minutes(sum * float64(step) / perMinute), true
 }
 
+// meanRate is the mean of the rate over an interval, from the two rates and
+// their logarithms.
+type meanRate func(x0, rate0, x1, rate1 float64) float64
+
 // integrate adds up, over the intervals that count, the time times the mean
 // rate.
-func (m Model) integrate(s series.Series, gap time.Duration, mean func(a, b point) float64) Minutes {
+func (m Model) integrate(s series.Series, gap time.Duration, mean meanRate) Minutes {
 	var (
 		sum     float64
 		last    point
@@ -100,42 +104,43 @@ func (m Model) integrate(s series.Series, gap time.Duration, mean func(a, b poin
 			p = m.at(r.T)
 		}
 		if dt := r.At - at; i > 0 && dt <= longest {
-			sum += float64(dt) * m.interval(last, p, mean)
+			if last.t >= m.from && p.t >= m.from {
+				sum += float64(dt) * mean(last.x, last.rate, p.x, p.rate)
+			} else {
+				sum += float64(dt) * m.part(last, p, mean)
+			}
 		}
 		last, at = p, r.At
 	}
 	return Minutes(sum / perMinute)
 }
 
-// interval returns the mean rate over the interval from a to b, with nothing
-// for the part below the floor.
-func (m Model) interval(a, b point, mean func(a, b point) float64) float64 {
+// part returns the mean rate over an interval of which one end at least earns
+// nothing, with nothing for what lies below the floor.
+func (m Model) part(a, b point, mean meanRate) float64 {
 	if a.t > b.t {
 		a, b = b, a
 	}
-	switch {
-	case a.t >= m.from:
-		return mean(a, b)
-	case a.t == unit.Unknown || b.t < m.from:
+	if a.t == unit.Unknown || b.t < m.from {
 		return 0
 	}
-	return float64(b.t-m.from) / float64(b.t-a.t) * mean(m.atFloor, b)
+	return float64(b.t-m.from) / float64(b.t-a.t) * mean(m.atFloor.x, m.atFloor.rate, b.x, b.rate)
 }
 
-func mean(a, b point) float64 { return (a.rate + b.rate) / 2 }
+func arithmetic(_, rate0, _, rate1 float64) float64 { return (rate0 + rate1) / 2 }
 
 // nearlyEqual is where the series for the logarithmic mean takes over: below
 // it, its next term is under 1e-13, above it the difference of the rates has
 // lost no more than two digits.
 const nearlyEqual = 0.02
 
-// logMean is the mean of the rate over an interval in which its logarithm is
-// linear.
-func logMean(a, b point) float64 {
-	x := b.x - a.x
+// logarithmic is the mean of the rate over an interval in which its logarithm
+// is linear.
+func logarithmic(x0, rate0, x1, rate1 float64) float64 {
+	x := x1 - x0
 	if math.Abs(x) < nearlyEqual {
 		y := x * x
-		return mean(a, b) * (1 - y/12 + y*y/120)
+		return (rate0 + rate1) / 2 * (1 - y*(1./12-y*(1./120)))
 	}
-	return (b.rate - a.rate) / x
+	return (rate1 - rate0) / x
 }

@@ -98,7 +98,7 @@ func (b *bracket) correct(r unit.Micro, e metrology.Bounds, harm unit.Rounding, 
 	most, least, central := e.Hi, e.Lo, e.Found
 	if harm == unit.Hotter {
 		most, least, central = e.Lo, e.Hi, -e.Found
-		b.worstError = max(b.worstError, -e.Lo)
+		b.worstError = max(b.worstError, 0-e.Lo) // 0 − 0 is no −0
 	} else {
 		b.worstError = max(b.worstError, e.Hi)
 	}

@@ -85,7 +85,7 @@ select s.lot_id, p.portion_id, case when s.quantity >= 0 then cast(s.quantity as
   case when s.quantity >= 0 then s.quantity_unit end as quantity_unit,
   place.location_id, coalesce(s.quantity <> 0, true) as in_control
 from sums s join portion p on p.plant_id = $1 and p.lot_id = s.lot_id and p.label = ''
-left join place using (lot_id)`
+left join place on place.lot_id = s.lot_id`
 
 // Positions returns the position of each lot.
 func Positions(ctx context.Context, tx *pg.Tx, ids []ID) (map[ID]Position, error) {

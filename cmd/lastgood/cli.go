@@ -1,0 +1,61 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/alecthomas/kong"
+)
+
+// cli is the command line.
+type cli struct {
+	Assess assessCmd `cmd:"" help:"Assess a case folder: what is in doubt, held and shipped."`
+	Bench  benchCmd  `cmd:"" help:"Measure ingest and trace against plain PostgreSQL, in one run."`
+}
+
+// globals are what every command gets.
+type globals struct {
+	ctx context.Context
+	*streams
+	code int // the exit status of a command that did its work
+}
+
+// database is where a command keeps its rows.
+type database struct {
+	DatabaseURL string `name:"database-url" env:"LASTGOOD_DATABASE_URL" help:"Database of the application's role. Without it the program runs a private PostgreSQL."`
+	OwnerURL    string `name:"owner-url" env:"LASTGOOD_OWNER_URL" help:"The same database by its owner's role, to migrate it; with --database-url."`
+	PGBin       string `name:"pg-bin" env:"LASTGOOD_PG_BIN" help:"Folder of the PostgreSQL binaries for the private server."`
+}
+
+// usage is an error of the command line.
+type usage struct{ error }
+
+func command(ctx context.Context, args []string, s *streams) int {
+	var c cli
+	g := &globals{ctx: ctx, streams: s}
+	exit := -1
+	parser, err := kong.New(&c, kong.Name("lastgood"), kong.Writers(s.out, s.err), kong.ShortUsageOnError(),
+		kong.Description("HACCP deviations of thermometers: trace, assess, hold. It supports a decision and does not make one."),
+		kong.Exit(func(code int) { exit = code }), kong.Bind(g))
+	if err != nil {
+		fmt.Fprintln(s.err, "lastgood:", err)
+		return exitTrouble
+	}
+	k, err := parser.Parse(args)
+	if exit >= 0 { // --help
+		return exit
+	}
+	if err == nil {
+		err = k.Run(g)
+	}
+	if err == nil {
+		return g.code
+	}
+	fmt.Fprintln(s.err, "lastgood:", err)
+	var parse *kong.ParseError
+	if errors.As(err, &parse) || errors.As(err, new(usage)) {
+		return exitBad
+	}
+	return exitTrouble
+}

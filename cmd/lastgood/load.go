@@ -1,0 +1,197 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"strings"
+
+	"lastgood/api/exchange"
+	"lastgood/policy/document"
+	"lastgood/workflow"
+	"lastgood/workflow/fault"
+	"lastgood/workflow/pg"
+	"lastgood/workflow/reading"
+)
+
+// loader loads a case folder into an empty database and collects everything that
+// is wrong with it on the way. What is right is loaded all the same, so that one
+// bad row does not make others look bad.
+type loader struct {
+	ctx      context.Context
+	svc      *workflow.Service
+	folder   *exchange.Folder
+	scope    pg.Scope
+	problems []exchange.Problem
+	bar      *bar
+	policyOK bool
+}
+
+// policyProblems returns what is wrong with the folder's policy.
+func policyProblems(f *exchange.Folder) []exchange.Problem {
+	if f.PolicyText == nil {
+		return nil // told by exchange already
+	}
+	var out []exchange.Problem
+	_, problems := document.Parse(f.PolicyText)
+	for _, p := range problems {
+		out = append(out, exchange.Problem{File: f.PolicyFile, Line: p.Line, Column: p.Path, Rule: p.Rule, Detail: p.Detail})
+	}
+	return out
+}
+
+// stopgap stands in for a policy that cannot be read, so that the rest of the
+// folder is still looked at. Nothing is assessed with it.
+const stopgap = "limits: [{limit: stopgap, kind: at_least, temperature: 0 C}]\n"
+
+func (l *loader) load() error {
+	site := l.folder.Site
+	if site.Name == "" {
+		site.Name, site.TimeZone = "a folder without a site", "UTC"
+	}
+	id, err := l.svc.Plant(l.ctx, site.Name, site.TimeZone, site.AltitudeM)
+	if err != nil {
+		return err
+	}
+	l.scope = pg.Scope{Plant: id, By: operator, Cause: "assess"}
+	text := l.folder.PolicyText
+	if l.policyOK = text != nil && len(policyProblems(l.folder)) == 0; !l.policyOK {
+		text = []byte(stopgap)
+	}
+	if _, err := l.svc.PutPolicy(l.ctx, l.scope, text); err != nil {
+		return err
+	}
+	for _, step := range []func() error{l.facts, l.readings, l.happenings} {
+		if err := step(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (l *loader) facts() error {
+	f := l.folder
+	return errors.Join(
+		add(l, f.Instruments, l.svc.AddInstruments),
+		add(l, f.Certificates, l.svc.AddCertificates),
+		add(l, f.Products, l.svc.AddProducts),
+		add(l, f.Lots, l.svc.AddLots),
+		add(l, f.Mountings, l.svc.AddMountings),
+		add(l, f.Stays, l.svc.AddStays),
+		add(l, f.Transformations, l.svc.AddTransformations),
+		add(l, f.Shipments, l.svc.AddShipments),
+	)
+}
+
+// add gives rows to a command; if some are wrong, it notes them and gives the
+// rest.
+func add[T any](l *loader, rows []exchange.Row[T], command func(context.Context, pg.Scope, []T) error) error {
+	values := make([]T, len(rows))
+	for i, r := range rows {
+		values[i] = r.Value
+	}
+	var bad fault.Rows
+	err := command(l.ctx, l.scope, values)
+	if !errors.As(err, &bad) {
+		return err
+	}
+	wrong := map[int]bool{}
+	for _, b := range bad {
+		l.note(rows[b.Index].File, rows[b.Index].Line, b)
+		wrong[b.Index] = true
+	}
+	var good []exchange.Row[T]
+	for i, r := range rows {
+		if !wrong[i] {
+			good = append(good, r)
+		}
+	}
+	if len(good) == 0 {
+		return nil
+	}
+	return add(l, good, command)
+}
+
+func (l *loader) note(file string, line int, r fault.Row) {
+	l.problems = append(l.problems, exchange.Problem{File: file, Line: line, Column: r.Field, Rule: r.Rule, Detail: r.Detail})
+}
+
+// readings streams the readings in, a chunk at a time.
+func (l *loader) readings() error {
+	var rows []exchange.Row[reading.Reading]
+	number := 0
+	flush := func() error {
+		if len(rows) == 0 {
+			return nil
+		}
+		number++
+		err := add(l, rows, func(ctx context.Context, sc pg.Scope, list []reading.Reading) error {
+			digest := sha256.Sum256([]byte(fmt.Sprint(number, len(list))))
+			_, err := l.svc.TakeReadings(ctx, sc, reading.Chunk{BatchKey: "readings", Number: number, Digest: digest[:], Readings: list})
+			return err
+		})
+		l.bar.Set(l.folder.Progress())
+		rows = rows[:0]
+		return err
+	}
+	for row, problem := range l.folder.Readings() {
+		if problem != nil {
+			l.problems = append(l.problems, *problem)
+			continue
+		}
+		if !l.policyOK {
+			row.Value.Limit = "" // no limit is known without a policy
+		}
+		if rows = append(rows, row); len(rows) == reading.MaxChunk {
+			if err := flush(); err != nil {
+				return err
+			}
+		}
+	}
+	return flush()
+}
+
+// happenings records events and checks in one command, so that containment sees
+// all of them. Where something is wrong already it only looks: nothing will be
+// assessed.
+func (l *loader) happenings() error {
+	var h workflow.Happenings
+	for _, e := range l.folder.Events {
+		h.Events = append(h.Events, e.Value)
+	}
+	for _, c := range l.folder.Checks {
+		h.Checks = append(h.Checks, c.Value)
+	}
+	var err error
+	if len(l.problems) > 0 {
+		err = l.svc.Review(l.ctx, l.scope, h)
+	} else {
+		_, err = l.svc.Record(l.ctx, l.scope, h)
+	}
+	var bad *workflow.HappeningFaults
+	if errors.As(err, &bad) {
+		l.noteHappenings(bad)
+		return nil
+	}
+	return err
+}
+
+func (l *loader) noteHappenings(bad *workflow.HappeningFaults) {
+	events, checks := l.folder.Events, l.folder.Checks
+	for _, b := range bad.Events {
+		l.note(events[b.Index].File, events[b.Index].Line, b)
+	}
+	for _, b := range bad.Checks {
+		line := checks[b.Index].Line
+		if b.Part < len(checks[b.Index].PointLines) {
+			line = checks[b.Index].PointLines[b.Part]
+		}
+		l.note(checks[b.Index].File, line, b)
+	}
+}
+
+func compareProblems(a, b exchange.Problem) int {
+	return cmp.Or(strings.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), strings.Compare(a.Column, b.Column))
+}

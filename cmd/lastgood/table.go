@@ -1,0 +1,206 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"lastgood/api/exchange"
+)
+
+// printTable prints a result for a QA lead: the worst deviation's answer first,
+// in the order in which the questions are asked.
+func printTable(w io.Writer, r exchange.Result) error {
+	p := &printer{w: w}
+	p.line("%s", r.Plant)
+	if len(r.Deviations) == 0 {
+		p.line("\nEvery check passed clearly. Nothing is in doubt.")
+	}
+	for _, d := range r.Deviations {
+		p.deviation(d)
+	}
+	p.line("\n%s", r.Caution)
+	return p.err
+}
+
+type printer struct {
+	w   io.Writer
+	err error
+}
+
+func (p *printer) line(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format+"\n", args...)
+	}
+}
+
+// table prints rows in columns, indented.
+func (p *printer) table(head string, rows [][]string) {
+	t := tabwriter.NewWriter(p.w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "  "+strings.ReplaceAll(head, "|", "\t"))
+	for _, r := range rows {
+		fmt.Fprintln(t, "  "+strings.Join(r, "\t"))
+	}
+	if err := t.Flush(); p.err == nil {
+		p.err = err
+	}
+}
+
+func (p *printer) deviation(d exchange.DeviationResult) {
+	p.line("\n=== %s failed its check on %s ===", d.Instrument, short(d.FailedAt))
+	for _, e := range d.Error.Points {
+		p.line("Found %s K at %s °C, uncertainty %s K: %s", signed(e.Found), num(&e.At, 2), num(&e.ExpandedUncertainty, 2), e.Basis)
+	}
+	p.line("In doubt: readings after %s, until %s", orWords(d.Window.After, "it went into service, which nobody dated"), orWords(d.Window.Until, "now: it was not taken out of use"))
+	for _, n := range d.Notes {
+		p.line("Note: %s", n)
+	}
+	if d.Unmatched > 0 {
+		p.line("Note: %d readings in doubt name no lot and fall in no lot's stay", d.Unmatched)
+	}
+	p.counts(d)
+	p.shipped(d)
+	p.assessments(d)
+	p.holds(d)
+}
+
+// counts answers first what a QA lead asks first.
+func (p *printer) counts(d exchange.DeviationResult) {
+	n := map[string]int{}
+	for _, a := range d.Assessments {
+		n[a.Verdict]++
+	}
+	acknowledged := 0
+	for _, h := range d.Holds {
+		if h.Acknowledged {
+			acknowledged++
+		}
+	}
+	p.line("\nHeld: %d lots, %d acknowledged.  Shipped: %d shipments.", len(d.Holds), acknowledged, len(d.Shipped))
+	p.line("Verdicts: %d missed, %d unknown, %d indeterminate, %d met after correction.", n["missed"], n["unknown"], n["indeterminate"], n["met"])
+}
+
+func (p *printer) shipped(d exchange.DeviationResult) {
+	if len(d.Shipped) == 0 {
+		return
+	}
+	p.line("\nShipped, in doubt")
+	var rows [][]string
+	for _, s := range d.Shipped {
+		rows = append(rows, []string{s.Lot, because(s.Lot, s.BecauseOf), s.Shipment, s.Consignee, amount(s.Quantity, s.QuantityUnit), short(s.ShippedAt)})
+	}
+	p.table("lot|because of|shipment|consignee|quantity|shipped", rows)
+}
+
+func (p *printer) assessments(d exchange.DeviationResult) {
+	if len(d.Assessments) == 0 {
+		return
+	}
+	p.line("\nLots, worst first")
+	list := slices.Clone(d.Assessments)
+	slices.SortStableFunc(list, func(a, b exchange.AssessmentResult) int {
+		if a.Level != b.Level {
+			return b.Level - a.Level
+		}
+		return b.Score - a.Score
+	})
+	var rows [][]string
+	for _, a := range list {
+		name := "(no limit)"
+		if a.Limit != nil {
+			name = *a.Limit
+		}
+		rows = append(rows, []string{strconv.Itoa(a.Level), strconv.Itoa(a.Score), a.Lot, name, strings.ToUpper(a.Verdict), strconv.Itoa(a.Readings),
+			num(a.Measure.Required, 2) + " " + a.Measure.Unit, num(a.Measure.Recorded, 2), num(a.Measure.Corrected, 2), num(a.Measure.Worst, 2),
+			num(a.Headroom, 2), num(a.WorstError, 2), num(a.Probability, 2), strings.ReplaceAll(a.Route, "_", " ")})
+	}
+	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom K|worst error K|p(missed)|route", rows)
+	p.reasons(list)
+}
+
+// reasons says why, once for each sentence.
+func (p *printer) reasons(list []exchange.AssessmentResult) {
+	lots := map[string][]string{}
+	var order []string
+	for _, a := range list {
+		for _, r := range a.Reasons {
+			if lots[r] == nil {
+				order = append(order, r)
+			}
+			lots[r] = append(lots[r], a.Lot)
+		}
+	}
+	if len(order) == 0 {
+		return
+	}
+	p.line("\nWhy")
+	for _, r := range order {
+		who := lots[r]
+		if len(who) > 6 {
+			who = append(slices.Clone(who[:6]), fmt.Sprintf("and %d more", len(who)-6))
+		}
+		p.line("  %s: %s", strings.Join(who, ", "), r)
+	}
+}
+
+func (p *printer) holds(d exchange.DeviationResult) {
+	if len(d.Holds) == 0 {
+		return
+	}
+	p.line("\nHeld")
+	var rows [][]string
+	for _, h := range d.Holds {
+		place := "unknown place"
+		if h.Location != nil {
+			place = *h.Location
+		}
+		rows = append(rows, []string{h.Lot, because(h.Lot, h.BecauseOf), amount(h.Quantity, h.QuantityUnit), place})
+	}
+	p.table("lot|because of|quantity|location", rows)
+}
+
+func because(lot, of string) string {
+	if lot == of {
+		return "itself"
+	}
+	return of
+}
+
+func amount(q, unit *string) string {
+	if q == nil || unit == nil {
+		return "unknown quantity"
+	}
+	return *q + " " + *unit
+}
+
+func num(f *float64, decimals int) string {
+	if f == nil {
+		return "–"
+	}
+	return strconv.FormatFloat(*f, 'f', decimals, 64)
+}
+
+func signed(f float64) string { return fmt.Sprintf("%+.2f", f) }
+
+func orWords(s *string, words string) string {
+	if s == nil {
+		return words
+	}
+	return short(*s)
+}
+
+// short drops the seconds of a time of the exchange format and keeps the offset.
+func short(s string) string {
+	t, err := time.Parse(time.RFC3339Nano, s)
+	if err != nil {
+		return s
+	}
+	if t.Second() != 0 || t.Nanosecond() != 0 {
+		return t.Format("2006-01-02 15:04:05 -07:00")
+	}
+	return t.Format("2006-01-02 15:04 -07:00")
+}

@@ -1,0 +1,91 @@
+//go:build linux
+
+package pgserver
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/user"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+)
+
+// unprivileged returns the account that the server runs under; nil: our own.
+// PostgreSQL refuses to run as root.
+func unprivileged() (*syscall.Credential, error) {
+	if os.Geteuid() != 0 {
+		return nil, nil
+	}
+	for _, name := range []string{"postgres", "nobody"} {
+		u, err := user.Lookup(name)
+		if err != nil {
+			continue
+		}
+		uid, _ := strconv.ParseUint(u.Uid, 10, 32)
+		gid, _ := strconv.ParseUint(u.Gid, 10, 32)
+		if uid != 0 {
+			return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}, nil
+		}
+	}
+	return nil, errors.New("running as root, and there is no account postgres or nobody to run the database under")
+}
+
+// reachable says which folder on the way keeps the server's account out. Without
+// it the failure would be a bare "permission denied".
+func reachable(dir string, account *syscall.Credential) error {
+	if account == nil {
+		return nil
+	}
+	for d := dir; ; d = filepath.Dir(d) {
+		fi, err := os.Stat(d)
+		if err != nil {
+			return err
+		}
+		st := fi.Sys().(*syscall.Stat_t)
+		may := fi.Mode().Perm() & 0o001
+		if st.Uid == account.Uid {
+			may = fi.Mode().Perm() & 0o100
+		} else if st.Gid == account.Gid {
+			may = fi.Mode().Perm() & 0o010
+		}
+		if may == 0 {
+			return fmt.Errorf("the database's account (uid %d) cannot enter %s: choose a data folder outside it", account.Uid, d)
+		}
+		if d == filepath.Dir(d) {
+			return nil
+		}
+	}
+}
+
+// environment is ours without anything that PostgreSQL would listen to.
+func environment() []string {
+	e := slices.DeleteFunc(os.Environ(), func(v string) bool {
+		return strings.HasPrefix(v, "PG") || strings.HasPrefix(v, "HOME=")
+	})
+	return append(e, "LC_ALL=C.UTF-8", "TZ=UTC")
+}
+
+func owned(fi os.FileInfo, account *syscall.Credential) bool {
+	uid := uint32(os.Geteuid())
+	if account != nil {
+		uid = account.Uid
+	}
+	return fi.IsDir() && fi.Sys().(*syscall.Stat_t).Uid == uid
+}
+
+// makeOwned makes a folder that only the server's account enters.
+func makeOwned(dir string, account *syscall.Credential) error {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	if account != nil {
+		if err := os.Chown(dir, int(account.Uid), int(account.Gid)); err != nil {
+			return err
+		}
+	}
+	return os.Chmod(dir, 0o700)
+}
