@@ -85,12 +85,11 @@ func windowFor(d *metrology.Doubt, at []unit.Celsius) (after, until int64, lastG
 	return after, until, lastGood
 }
 
-// widest returns the longest window over the temperatures at which the
-// instrument is checked and those of the limits it serves.
+// widest returns the longest window over the limits that an instrument serves;
+// over the temperatures at which it is checked, if nobody knows what it serves.
 func widest(d *metrology.Doubt, limits []unit.Celsius) (after, until int64, lastGood int) {
-	after, until, lastGood = d.Window()
-	if a, _, g := windowFor(d, limits); a < after {
-		after, lastGood = a, g
+	if len(limits) == 0 {
+		return d.Window()
 	}
-	return after, until, lastGood
+	return windowFor(d, limits)
 }

@@ -45,7 +45,7 @@ func (e *evidence) judgeAll() ([]Assessment, error) {
 		}
 		key := [2]string{a.Lot, a.Limit}
 		if i, dup := worst[key]; dup { // two stays of one lot: the worse one decides
-			if gravity[a.Result.Verdict] > gravity[out[i].Result.Verdict] {
+			if out[i].Result.Verdict.LessGrave(a.Result.Verdict) {
 				out[i] = a
 			}
 			continue
@@ -58,9 +58,6 @@ func (e *evidence) judgeAll() ([]Assessment, error) {
 	})
 	return out, nil
 }
-
-// gravity orders verdicts where one of two must stand.
-var gravity = map[limit.Verdict]int{limit.Met: 0, limit.Indeterminate: 1, limit.Unknown: 2, limit.Missed: 3}
 
 // items puts the record together by lot and limit, in a fixed order.
 func (e *evidence) items() []item {
@@ -199,7 +196,7 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 		a.Result = limit.Result{Verdict: limit.Unknown, Readings: it.count(), Reasons: []string{noLimit(it.limit)}, Method: "limit/none@1"}
 		return a, e.anyInWindow(it), nil
 	}
-	a.Text = l.Text
+	a.Text, a.Unit = l.Text, l.Criterion.Scale().String()
 	after, _, _ := windowFor(e.doubt, l.Criterion.Temperatures())
 	errs := windowed{e.doubt, after}
 	s := series.Series{Scale: l.Criterion.Scale()}

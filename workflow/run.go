@@ -48,7 +48,8 @@ type Assessment struct {
 	Lot       string            `json:"lot"`
 	Limit     string            `json:"limit"` // empty: no limit applies to what was read
 	Text      string            `json:"limit_text"`
-	Via       string            `json:"via"` // how the readings reached the lot: reading, stay or mounting
+	Unit      string            `json:"limit_unit"` // the scale that the limit is written in
+	Via       string            `json:"via"`        // how the readings reached the lot: reading, stay or mounting
 	Result    limit.Result      `json:"result"`
 	Impact    impact.Assessment `json:"impact"`
 	Route     string            `json:"route"`

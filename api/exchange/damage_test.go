@@ -78,7 +78,7 @@ func TestTruncated(t *testing.T) {
 			t.Parallel()
 			for _, keep := range []int{len(b) / 3, len(b) / 2, len(b) - 1} {
 				list, bad := readingsOf(t, name, b[:keep])
-				if len(bad) != 1 || bad[0].Rule != "damaged-file" {
+				if len(bad) != 1 || bad[0].Rule != "truncated" {
 					t.Fatalf("cut to %d of %d bytes: %v", keep, len(b), bad)
 				}
 				reached := bad[0].Line - 1 // the last whole row
@@ -109,7 +109,7 @@ func TestWrongEnding(t *testing.T) {
 		{"readings.ndjson.zst", []byte(text), "readings.ndjson.zst:1::damaged-file"},
 		{"readings.csv.gz", gzipped(t, ""), "readings.csv.gz:0::empty-file"},
 		{"readings.ndjson.zst", zstded(t, ""), "readings.ndjson.zst:0::empty-file"},
-		{"readings.csv.gz", append(gzipped(t, text), "more"...), "readings.csv.gz:5::damaged-file"},
+		{"readings.csv.gz", append(gzipped(t, text), "more than a header"...), "readings.csv.gz:5::damaged-file"},
 	} {
 		_, bad := readingsOf(t, c.name, c.b)
 		if d := cmp.Diff([]string{c.want}, briefs(bad)); d != "" {

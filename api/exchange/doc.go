@@ -15,7 +15,7 @@
 // # Rules
 //
 // Of the folder: missing-file, two-files, empty-file, no-rows, unreadable,
-// damaged-file, bad-yaml, unknown-time-zone.
+// truncated, damaged-file, bad-yaml, unknown-time-zone.
 //
 // Of a file's columns: unknown-column, duplicate-column, missing-column,
 // not-comma-separated.

@@ -66,6 +66,7 @@ type AssessmentResult struct {
 	Lot              string         `json:"lot"`
 	Limit            *string        `json:"limit"` // null: no limit applies
 	LimitText        string         `json:"limit_text"`
+	LimitUnit        string         `json:"limit_unit"` // the scale that the limit is written in
 	Via              string         `json:"via"`
 	Verdict          string         `json:"verdict"`
 	MissedAsRecorded bool           `json:"missed_as_recorded"`
@@ -112,20 +113,25 @@ type FactorResult struct {
 	Reason string  `json:"reason"`
 }
 
-// HoldResult is one held portion.
+// HoldResult is one held portion. Its verdict is the gravest of the lot that it
+// is held because of; null where no reading of that lot is in doubt after all:
+// holds are placed wide, and lifted by people.
 type HoldResult struct {
 	Lot          string  `json:"lot"`
 	BecauseOf    string  `json:"because_of"`
+	Verdict      *string `json:"verdict"`
 	Quantity     *string `json:"quantity"`
 	QuantityUnit *string `json:"quantity_unit"`
 	Location     *string `json:"location"`
 	Acknowledged bool    `json:"acknowledged"`
 }
 
-// ShippedResult is one shipment of product in doubt.
+// ShippedResult is one shipment of a lot that a hold would have been placed on.
+// Its verdict is as a hold's.
 type ShippedResult struct {
 	Lot          string  `json:"lot"`
 	BecauseOf    string  `json:"because_of"`
+	Verdict      *string `json:"verdict"`
 	Shipment     string  `json:"shipment"`
 	Consignee    string  `json:"consignee"`
 	Quantity     *string `json:"quantity"`
@@ -167,18 +173,31 @@ func newDeviation(rep workflow.Report, zone *time.Location) DeviationResult {
 	for _, a := range run.Assessments {
 		d.Assessments = append(d.Assessments, newAssessment(a))
 	}
+	worst := gravest(run.Assessments)
 	for _, h := range rep.Holds {
-		d.Holds = append(d.Holds, HoldResult{h.LotCode, h.BecauseOf, h.Quantity, h.Unit, h.Location, h.AcknowledgedAt != nil})
+		d.Holds = append(d.Holds, HoldResult{h.LotCode, h.BecauseOf, worst[h.BecauseOf], h.Quantity, h.Unit, h.Location, h.AcknowledgedAt != nil})
 	}
 	for _, s := range rep.Shipped {
-		d.Shipped = append(d.Shipped, ShippedResult{s.Lot, s.BecauseOf, s.Shipment, s.Consignee, s.Quantity, s.Unit, clock(s.ShippedAt, zone)})
+		d.Shipped = append(d.Shipped, ShippedResult{s.Lot, s.BecauseOf, worst[s.BecauseOf], s.Shipment, s.Consignee, s.Quantity, s.Unit, clock(s.ShippedAt, zone)})
 	}
 	return d
 }
 
+// gravest returns the gravest verdict of each lot.
+func gravest(list []workflow.Assessment) map[string]*string {
+	m := map[string]*string{}
+	for _, a := range list {
+		v := string(a.Result.Verdict)
+		if m[a.Lot] == nil || limit.Verdict(*m[a.Lot]).LessGrave(a.Result.Verdict) {
+			m[a.Lot] = &v
+		}
+	}
+	return m
+}
+
 func newAssessment(a workflow.Assessment) AssessmentResult {
 	r := a.Result
-	out := AssessmentResult{Lot: a.Lot, LimitText: a.Text, Via: a.Via, Verdict: string(r.Verdict), MissedAsRecorded: r.MissedAsRecorded,
+	out := AssessmentResult{Lot: a.Lot, LimitText: a.Text, LimitUnit: a.Unit, Via: a.Via, Verdict: string(r.Verdict), MissedAsRecorded: r.MissedAsRecorded,
 		Readings: r.Readings, Measure: MeasureResult{r.Measure.Name, r.Measure.Unit, r.Measure.Required, r.Measure.Recorded, r.Measure.Corrected, r.Measure.Worst},
 		Rules: []RuleResult{}, Headroom: number(r.Headroom), WorstError: number(r.WorstError), Probability: r.ProbabilityMissed,
 		CorroboratedBy: []string{}, Level: a.Impact.Level, LevelReason: a.Impact.LevelReason, Score: a.Impact.Score,

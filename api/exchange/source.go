@@ -73,6 +73,9 @@ func damaged(err error) *flaw {
 	if errors.Is(err, errTooLong) || errors.Is(err, bufio.ErrTooLong) {
 		return flawf("too-long", "a row is longer than 1 MiB (is a quote never closed?); the rest of the file was not read")
 	}
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		return flawf("truncated", "the file ends in its midst: send it again whole")
+	}
 	return flawf("damaged-file", "the file is damaged from here on: %v", err)
 }
 

@@ -80,20 +80,35 @@ func (p *printer) counts(d exchange.DeviationResult) {
 			acknowledged++
 		}
 	}
-	p.line("\nHeld: %d lots, %d acknowledged.  Shipped: %d shipments.", len(d.Holds), acknowledged, len(d.Shipped))
+	p.line("\nHeld: %d lots, %d acknowledged.  Shipped: %d shipments, %d of them of lots not shown to have met their limit.",
+		len(d.Holds), acknowledged, len(d.Shipped), len(notMet(d.Shipped)))
 	p.line("Verdicts: %d missed, %d unknown, %d indeterminate, %d met after correction.", n["missed"], n["unknown"], n["indeterminate"], n["met"])
 }
 
 func (p *printer) shipped(d exchange.DeviationResult) {
-	if len(d.Shipped) == 0 {
+	list := notMet(d.Shipped)
+	if len(list) == 0 {
 		return
 	}
-	p.line("\nShipped, in doubt")
+	p.line("\nShipped, not shown to have met its limit")
 	var rows [][]string
-	for _, s := range d.Shipped {
-		rows = append(rows, []string{s.Lot, because(s.Lot, s.BecauseOf), s.Shipment, s.Consignee, amount(s.Quantity, s.QuantityUnit), short(s.ShippedAt)})
+	for _, s := range list {
+		rows = append(rows, []string{s.Lot, because(s.Lot, s.BecauseOf), verdict(s.Verdict), s.Shipment, s.Consignee, amount(s.Quantity, s.QuantityUnit), short(s.ShippedAt)})
 	}
-	p.table("lot|because of|shipment|consignee|quantity|shipped", rows)
+	p.table("lot|because of|verdict|shipment|consignee|quantity|shipped", rows)
+}
+
+// notMet leaves out the shipments of lots that met their limits after
+// correction.
+func notMet(list []exchange.ShippedResult) []exchange.ShippedResult {
+	return slices.DeleteFunc(slices.Clone(list), func(s exchange.ShippedResult) bool { return s.Verdict != nil && *s.Verdict == "met" })
+}
+
+func verdict(v *string) string {
+	if v == nil {
+		return "none: held wide"
+	}
+	return strings.ToUpper(*v)
 }
 
 func (p *printer) assessments(d exchange.DeviationResult) {
@@ -114,11 +129,12 @@ func (p *printer) assessments(d exchange.DeviationResult) {
 		if a.Limit != nil {
 			name = *a.Limit
 		}
+		m := scaleOf(a)
 		rows = append(rows, []string{strconv.Itoa(a.Level), strconv.Itoa(a.Score), a.Lot, name, strings.ToUpper(a.Verdict), strconv.Itoa(a.Readings),
-			num(a.Measure.Required, 2) + " " + a.Measure.Unit, num(a.Measure.Recorded, 2), num(a.Measure.Corrected, 2), num(a.Measure.Worst, 2),
-			num(a.Headroom, 2), num(a.WorstError, 2), num(a.Probability, 2), strings.ReplaceAll(a.Route, "_", " ")})
+			m.value(a.Measure.Required), m.value(a.Measure.Recorded), m.value(a.Measure.Corrected), m.value(a.Measure.Worst),
+			m.diff(a.Headroom), m.diff(a.WorstError), num(a.Probability, 2), strings.ReplaceAll(a.Route, "_", " ")})
 	}
-	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom K|worst error K|p(missed)|route", rows)
+	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom|worst error|p(missed)|route", rows)
 	p.reasons(list)
 }
 
@@ -158,9 +174,41 @@ func (p *printer) holds(d exchange.DeviationResult) {
 		if h.Location != nil {
 			place = *h.Location
 		}
-		rows = append(rows, []string{h.Lot, because(h.Lot, h.BecauseOf), amount(h.Quantity, h.QuantityUnit), place})
+		rows = append(rows, []string{h.Lot, because(h.Lot, h.BecauseOf), verdict(h.Verdict), amount(h.Quantity, h.QuantityUnit), place})
 	}
-	p.table("lot|because of|quantity|location", rows)
+	p.table("lot|because of|verdict|quantity|location", rows)
+}
+
+// scale is how a person at this limit reads its numbers: in the limit's own unit.
+type scale struct {
+	unit string // of the measure
+	f    bool   // the limit is written in °F
+}
+
+func scaleOf(a exchange.AssessmentResult) scale {
+	return scale{a.Measure.Unit, a.LimitUnit == "F"}
+}
+
+func (s scale) value(v *float64) string {
+	switch {
+	case v == nil:
+		return "–"
+	case s.unit == "s":
+		return (time.Duration(*v*1e6) * time.Microsecond).String()
+	case s.unit == "C" && s.f:
+		return strconv.FormatFloat(*v*9/5+32, 'f', 2, 64) + " F"
+	}
+	return num(v, 2) + " " + s.unit
+}
+
+func (s scale) diff(v *float64) string {
+	switch {
+	case v == nil:
+		return "–"
+	case s.f:
+		return strconv.FormatFloat(*v*9/5, 'f', 2, 64) + " F"
+	}
+	return num(v, 2) + " K"
 }
 
 func because(lot, of string) string {

@@ -123,7 +123,7 @@ create table check_point (
   reference_id          int,
   reference_reading     bigint,
   reference_uncertainty bigint,
-  pressure_kpa          double precision constraint check_point_pressure check (pressure_kpa between 1 and 1000),
+  pressure_kpa          double precision constraint check_point_pressure check (pressure_kpa between 30 and 120),
   found                 bigint,
   as_left               bigint,
   true_temperature      bigint not null,

@@ -7,8 +7,10 @@
 package document
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"time"
 
@@ -73,32 +75,58 @@ func Parse(b []byte) (*Policy, []Problem) {
 	if len(b) > maxSize {
 		return nil, []Problem{{1, 1, "", "too-large", "a policy document has at most 1 MiB"}}
 	}
-	var doc yaml.Node
-	if err := yaml.Load(b, &doc); err != nil {
-		return nil, []Problem{syntax(err, doc)}
+	root, problem := load(b)
+	if problem != nil {
+		return nil, []Problem{*problem}
 	}
 	r := &reader{}
 	p := &Policy{
 		DecisionRule: metrology.DefaultRule(), Onset: Sudden, Beyond: 10,
 		Severities: map[string]Severity{}, Source: slices.Clone(b),
 	}
-	if len(doc.Content) != 1 || isNull(doc.Content[0]) {
-		return nil, []Problem{{1, 1, "", "empty", "the document is empty: it needs at least limits"}}
-	}
-	r.policy(doc.Content[0], p)
+	r.policy(root, p)
 	if len(r.problems) > 0 {
 		return nil, r.problems
 	}
 	return p, nil
 }
 
+// load returns the root of the one document in b.
+func load(b []byte) (*yaml.Node, *Problem) {
+	loader, err := yaml.NewLoader(bytes.NewReader(b))
+	if err != nil {
+		return nil, syntax(err)
+	}
+	var doc, more yaml.Node
+	err = loader.Load(&doc)
+	switch {
+	case errors.Is(err, io.EOF):
+		return nil, empty()
+	case err != nil:
+		return nil, syntax(err)
+	case len(doc.Content) != 1 || isNull(doc.Content[0]):
+		return nil, empty()
+	}
+	switch err := loader.Load(&more); {
+	case errors.Is(err, io.EOF):
+		return doc.Content[0], nil
+	case err != nil:
+		return nil, syntax(err)
+	}
+	return nil, &Problem{max(more.Line, 1), max(more.Column, 1), "", "two-documents", "a policy is one document: there is another behind it"}
+}
+
+func empty() *Problem {
+	return &Problem{1, 1, "", "empty", "the document is empty: it needs at least limits"}
+}
+
 // syntax turns an error of the YAML library into a problem.
-func syntax(err error, doc yaml.Node) Problem {
+func syntax(err error) *Problem {
 	p := Problem{1, 1, "", "not-yaml", "the document is not YAML: " + err.Error()}
 	var at *yaml.LoadError
 	if errors.As(err, &at) {
 		p.Line, p.Column = max(at.Mark.Line, 1), max(at.Mark.Column, 1)
 		p.Detail = "the document is not YAML: " + at.Message
 	}
-	return p
+	return &p
 }

@@ -21,18 +21,17 @@ func (r *reader) limits(f field, p *Policy) {
 	if f.value.Kind == yaml.SequenceNode && len(items) == 0 {
 		r.problem(f.value, f.path, "empty", "limits is empty: a policy needs at least one")
 	}
+	versions := map[string][]limit.Limit{}
 	for _, item := range items {
 		l, ok := r.limit(item)
 		if !ok {
 			continue
 		}
-		for _, other := range p.Limits {
-			if other.Name == l.Name && overlap(other, l) {
-				r.problem(item.value, item.path, "overlapping-versions", "two versions of the limit "+l.Name+
-					" are in force at the same time: end one with valid_until where the next has its valid_from")
-				break
-			}
+		if slices.ContainsFunc(versions[l.Name], func(other limit.Limit) bool { return overlap(other, l) }) {
+			r.problem(item.value, item.path, "overlapping-versions", "two versions of the limit "+l.Name+
+				" are in force at the same time: end one with valid_until where the next has its valid_from")
 		}
+		versions[l.Name] = append(versions[l.Name], l)
 		p.Limits = append(p.Limits, l)
 	}
 }

@@ -12,7 +12,14 @@ type reader struct {
 	problems []Problem
 }
 
+// maxProblems is how many problems are told at once; a document with more is
+// something else than a policy.
+const maxProblems = 200
+
 func (r *reader) problem(n *yaml.Node, path, rule, detail string) {
+	if len(r.problems) == maxProblems {
+		return
+	}
 	r.problems = append(r.problems, Problem{max(n.Line, 1), max(n.Column, 1), path, rule, detail})
 }
 
@@ -33,6 +40,7 @@ func (r *reader) fields(n *yaml.Node, path string) []field {
 		return nil
 	}
 	var out []field
+	seen := map[string]bool{}
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
 		if k.Kind != yaml.ScalarNode {
@@ -40,10 +48,11 @@ func (r *reader) fields(n *yaml.Node, path string) []field {
 			continue
 		}
 		f := field{k.Value, join(path, k.Value), k, v}
-		if slices.ContainsFunc(out, func(o field) bool { return o.key == f.key }) {
+		if seen[f.key] {
 			r.problem(k, f.path, "duplicate-key", "the key "+f.key+" is there twice")
 			continue
 		}
+		seen[f.key] = true
 		out = append(out, f)
 	}
 	return out

@@ -301,3 +301,28 @@ func number(t *testing.T, s string) float64 {
 	}
 	return v
 }
+
+// TestWhereTheInstrumentMustBeGood: at the bound, or where heat is earned.
+func TestWhereTheInstrumentMustBeGood(t *testing.T) {
+	t.Parallel()
+	for want, l := range map[unit.Celsius]Limit{
+		5:     newLimit(t, "at_most", values{"temperature": "41 F"}),
+		72:    newLimit(t, "hold", values{"at_least": "72 C", "for": "15s", "max_gap": "2s"}),
+		121.1: newLimit(t, "lethality", values{"reference": "121.1 C", "z": "10 K", "max_gap": "1m"}),
+	} {
+		if got := l.Criterion.Temperatures(); len(got) != 1 || got[0] != want {
+			t.Errorf("%s: %v", l.Text, got)
+		}
+	}
+}
+
+func TestInForce(t *testing.T) {
+	t.Parallel()
+	from, until := time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 7, 1, 0, 0, 0, 0, time.UTC)
+	l := Limit{ValidFrom: &from, ValidUntil: &until}
+	for at, want := range map[time.Time]bool{from.Add(-1): false, from: true, until.Add(-1): true, until: false} {
+		if l.InForce(at) != want || !(Limit{}).InForce(at) {
+			t.Errorf("%s: %v", at, l.InForce(at))
+		}
+	}
+}

@@ -103,6 +103,13 @@ const (
 	Unknown       Verdict = "unknown"       // the record does not decide
 )
 
+// gravity orders verdicts where one of several must stand for a lot.
+var gravity = map[Verdict]int{Met: 0, Indeterminate: 1, Unknown: 2, Missed: 3}
+
+// LessGrave says whether w outweighs v where one must stand for both: missed
+// before unknown before indeterminate before met.
+func (v Verdict) LessGrave(w Verdict) bool { return gravity[v] < gravity[w] }
+
 // Errors says what the error of a reading may have been. *metrology.Doubt is
 // the one in use.
 type Errors interface {

@@ -116,6 +116,9 @@ func (b *bracket) groupedOnset(c Criterion, o Onset) float64 {
 	allFound := c.margin(b.along(found))
 	allOld := c.margin(b.along(old))
 	early := allFound <= allOld
+	if a, z := tail(allFound, b.u), tail(allOld, b.u); math.Abs(a-z) < certain && b.ordered() {
+		return max(a, z) * (float64(o.FailedAt) - float64(o.After))
+	}
 
 	var p, w float64
 	seen, group := 0, 0
@@ -139,6 +142,21 @@ func (b *bracket) groupedOnset(c Criterion, o Onset) float64 {
 		group, w = group+1, 0
 	}
 	return p
+}
+
+// certain is a difference of chances that nobody can see. Most lots have margin
+// enough, or none, on every path; then two evaluations settle it.
+const certain = 1e-12
+
+// ordered says whether one of the two errors is the more harmful for every
+// reading, so that every path lies between the two constant ones.
+func (b *bracket) ordered() bool {
+	hotter, colder := false, false
+	for _, t := range b.at {
+		hotter = hotter || t[found] > t[old]
+		colder = colder || t[found] < t[old]
+	}
+	return !hotter || !colder
 }
 
 // tailAt is the chance of a miss with the jump after the first late readings, or

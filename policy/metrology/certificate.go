@@ -73,7 +73,7 @@ func (r Reference) uncertified(stated *unit.CelsiusDiff) Reference {
 		r.Basis = "reference reading taken as true: no certificate and no stated uncertainty, ±1 K (k = 2) assumed"
 		return r.with(nil, Component{"reference, assumed", unstatedReference / 2})
 	}
-	r.Basis = fmt.Sprintf("reference reading taken as true: no certificate; uncertainty %g K (k = 2) as stated", float64(*stated))
+	r.Basis = fmt.Sprintf("reference reading taken as true: no certificate; uncertainty %.3g K (k = 2) as stated", float64(*stated))
 	return r.with(stated)
 }
 

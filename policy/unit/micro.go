@@ -134,11 +134,11 @@ func divide(a, b int64, r Rounding) Micro {
 // ParseMicro reads a decimal number of degrees. It refuses NaN, infinities,
 // exponents, more than six decimals and anything beyond MaxDegrees.
 func ParseMicro(s string) (Micro, error) {
-	if strings.ContainsAny(s, "eEpPxX_") {
+	if digits := strings.TrimLeft(s, "+-"); digits == "" || len(digits) < len(s)-1 || strings.Trim(digits, "0123456789.") != "" {
 		return 0, fmt.Errorf("%q is not a plain decimal number", s)
 	}
 	rat, ok := new(big.Rat).SetString(s)
-	if !ok || strings.Contains(s, "/") {
+	if !ok {
 		return 0, fmt.Errorf("%q is not a number", s)
 	}
 	rat.Mul(rat, big.NewRat(PerDegree, 1))
