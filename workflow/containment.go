@@ -168,29 +168,33 @@ func refuseUnit(h hold.Hold, counted unit.Quantity) error {
 // hold and how much they counted, in the hold's unit. seen is the version of
 // the hold that they looked at. When the last one is acknowledged in full, the
 // deviation is contained.
-func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, seen int, counted unit.Quantity) error {
-	return s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
+func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, seen int, counted unit.Quantity) (hold.Hold, error) {
+	request := map[string]any{"hold": id, "seen": seen, "counted": counted}
+	return do(ctx, s, sc, "acknowledge", request, statusDone, func(tx *pg.Tx) (hold.Hold, error) {
 		h, err := hold.Get(ctx, tx, id)
 		if err != nil {
-			return err
+			return h, err
 		}
 		d, err := lockDeviation(ctx, tx, DeviationID(h.Deviation))
 		if err != nil {
-			return err
+			return h, err
 		}
 		if err := refuseUnit(h, counted); err != nil {
-			return err
+			return h, err
 		}
 		if err := hold.Acknowledge(ctx, tx, id, seen, counted.Amount); err != nil {
-			return err
+			return h, err
 		}
 		if err := settle(ctx, tx, &d); err != nil {
-			return err
+			return h, err
 		}
 		if err := traced(ctx, tx, &d); err != nil {
-			return err
+			return h, err
 		}
-		return trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "hold.acknowledged", Subject: h.LotCode,
-			Version: seen + 1, After: counted.String()})
+		if h, err = hold.Get(ctx, tx, id); err != nil {
+			return h, err
+		}
+		return h, trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "hold.acknowledged", Subject: h.LotCode,
+			Version: h.Version, After: counted.String()})
 	})
 }

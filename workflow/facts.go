@@ -27,14 +27,34 @@ func (s *Service) AddCertificates(ctx context.Context, sc pg.Scope, list []instr
 	return record(ctx, s, sc, "certificate.recorded", list, func(tx *pg.Tx) error { return instrument.AddCertificates(ctx, tx, list) })
 }
 
-// AddProducts registers products.
+// AddProducts registers products. Deviations that doubt a lot of one become due
+// for a new trace run.
 func (s *Service) AddProducts(ctx context.Context, sc pg.Scope, list []lot.Product) error {
-	return record(ctx, s, sc, "product.registered", list, func(tx *pg.Tx) error { return lot.AddProducts(ctx, tx, list) })
+	return record(ctx, s, sc, "product.registered", list, func(tx *pg.Tx) error {
+		if err := lot.AddProducts(ctx, tx, list); err != nil {
+			return err
+		}
+		codes := make([]string, len(list))
+		for i, p := range list {
+			codes[i] = p.Code
+		}
+		return touchProducts(ctx, tx, codes)
+	})
 }
 
-// AddLots registers lots.
+// AddLots registers lots. Deviations that doubt one already become due for a
+// new trace run.
 func (s *Service) AddLots(ctx context.Context, sc pg.Scope, list []lot.Lot) error {
-	return record(ctx, s, sc, "lot.registered", list, func(tx *pg.Tx) error { return lot.Add(ctx, tx, list) })
+	return record(ctx, s, sc, "lot.registered", list, func(tx *pg.Tx) error {
+		if err := lot.Add(ctx, tx, list); err != nil {
+			return err
+		}
+		codes := make([]string, len(list))
+		for i, l := range list {
+			codes[i] = l.Code
+		}
+		return touchLots(ctx, tx, codes)
+	})
 }
 
 // AddMountings records where instruments hung. Deviations that this may concern

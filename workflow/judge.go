@@ -209,8 +209,9 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 		}
 	}
 	series.Sort(s.Samples)
-	if !e.inDoubt(s, errs) {
-		return a, len(s.Samples) == 0, nil
+	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded
+	if !silent && !e.inDoubt(s, errs) {
+		return a, false, nil
 	}
 	a.Result, err = l.Evaluate(s, errs, limit.Onset{After: after, FailedAt: e.doubt.FailedAt})
 	return a, true, err

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"math"
 	"sort"
 
 	"lastgood/policy/metrology"
@@ -28,7 +29,7 @@ func (o opening) at() int64 {
 // same deviation.
 func openings(h instrument.History) []opening {
 	var out []opening
-	failing, inUse := false, true
+	failing, outSince := false, int64(notYet)
 	for _, m := range timeline(h) {
 		switch {
 		case m.check != nil:
@@ -45,10 +46,10 @@ func openings(h instrument.History) []opening {
 				failing = false
 			}
 		case m.event.Kind == metrology.RemovedFromUse:
-			inUse = false
+			outSince = min(outSince, m.event.At)
 		case m.event.Kind == metrology.ReturnedToUse:
-			inUse = true
-		case adjusts(m.event.Kind) && inUse && !failing && !hasFound(h, m.event.At):
+			outSince = notYet
+		case adjusts(m.event.Kind) && !failing && !hasFound(h, min(outSince, m.event.At), m.event.At):
 			out = append(out, m)
 			failing = true
 		}
@@ -93,10 +94,14 @@ func adjusts(k metrology.EventKind) bool {
 	return k == metrology.Adjusted || k == metrology.Repaired || k == metrology.Reranged
 }
 
-// hasFound: somebody looked within the hour before.
-func hasFound(h instrument.History, at int64) bool {
+// notYet is since when an instrument is out of use that is in use.
+const notYet = math.MaxInt64
+
+// hasFound: somebody looked before it was adjusted, within the hour before it
+// was last used or since.
+func hasFound(h instrument.History, lastUse, at int64) bool {
 	for _, c := range h.Checks {
-		if !c.Unusable && c.At <= at && at-c.At <= metrology.AsFoundWithin.Microseconds() {
+		if !c.Unusable && c.At <= at && lastUse-c.At <= metrology.AsFoundWithin.Microseconds() {
 			return true
 		}
 	}

@@ -44,8 +44,8 @@ func (s *Service) TakeReadings(ctx context.Context, sc pg.Scope, c reading.Chunk
 			return err
 		}
 		if epoch > 0 { // no deviation was ever opened otherwise
-			if err := touchWindows(ctx, tx, a.Touched); err != nil {
-				return fmt.Errorf("windows: %w", err)
+			if err := touchReadings(ctx, tx, a.Touched); err != nil {
+				return fmt.Errorf("deviations: %w", err)
 			}
 		}
 		body, err := json.Marshal(a)

@@ -2,12 +2,8 @@ package workflow
 
 import (
 	"context"
-	"crypto/sha256"
 	"errors"
-	"fmt"
 	"slices"
-
-	"github.com/go-json-experiment/json"
 
 	"lastgood/workflow/fault"
 	"lastgood/workflow/instrument"
@@ -40,33 +36,12 @@ func (h *HappeningFaults) Error() string {
 // what is new. It returns the deviations that it opened. *HappeningFaults:
 // nothing was written.
 func (s *Service) Record(ctx context.Context, sc pg.Scope, h Happenings) (opened []Deviation, err error) {
-	text, err := json.Marshal(h, json.Deterministic(true))
-	if err != nil {
-		return nil, fmt.Errorf("happenings: %w", err)
-	}
-	digest := sha256.Sum256(text)
-	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
-		opened = nil
-		answer, done, err := tx.Once(ctx, digest[:])
-		if err != nil {
-			return err
-		}
-		if done {
-			return json.Unmarshal(answer, &opened)
-		}
+	return do(ctx, s, sc, "record", h, statusCreated, func(tx *pg.Tx) ([]Deviation, error) {
 		if err := tx.OwnPlant(ctx); err != nil {
-			return err
+			return nil, err
 		}
-		if opened, err = recordAll(ctx, tx, h); err != nil {
-			return err
-		}
-		body, err := json.Marshal(opened)
-		if err != nil {
-			return err
-		}
-		return tx.Answered(ctx, digest[:], 201, body)
+		return recordAll(ctx, tx, h)
 	})
-	return opened, err
 }
 
 // Review says what is wrong with happenings, as Record would, and records
@@ -98,43 +73,56 @@ func recordAll(ctx context.Context, tx *pg.Tx, h Happenings) ([]Deviation, error
 	if err != nil {
 		return nil, err
 	}
-	var opened []Deviation
-	for _, in := range touchedInstruments(h, fresh) {
-		d, err := reconsider(ctx, tx, in, p)
-		if err != nil {
-			return nil, err
-		}
-		opened = append(opened, d...)
+	opened, err := reconsiderAll(ctx, tx, touchedInstruments(h, fresh), p)
+	if err != nil {
+		return nil, err
 	}
 	return opened, tx.RaiseEpoch(ctx)
 }
 
+// news is what of some happenings was not recorded before.
+type news struct {
+	events []instrument.Event
+	checks []instrument.Judged
+}
+
 // store writes events and checks; all faults of both are told at once.
-func store(ctx context.Context, tx *pg.Tx, h Happenings, p sitePolicy) ([]instrument.Judged, error) {
+func store(ctx context.Context, tx *pg.Tx, h Happenings, p sitePolicy) (fresh news, err error) {
 	var faults HappeningFaults
-	if err := instrument.AddEvents(ctx, tx, h.Events); err != nil && !errors.As(err, &faults.Events) {
-		return nil, err
+	if fresh.events, err = instrument.AddEvents(ctx, tx, h.Events); err != nil && !errors.As(err, &faults.Events) {
+		return news{}, err
 	}
 	judged, err := instrument.Judge(ctx, tx, h.Checks, p.DecisionRule)
 	if err != nil && !errors.As(err, &faults.Checks) {
-		return nil, err
+		return news{}, err
 	}
 	if len(faults.Events)+len(faults.Checks) > 0 {
-		return nil, &faults
+		return news{}, &faults
 	}
-	fresh, err := instrument.AddChecks(ctx, tx, judged, p.version)
-	if err != nil {
+	if fresh.checks, err = instrument.AddChecks(ctx, tx, judged, p.version); err != nil {
 		if errors.As(err, &faults.Checks) {
-			return nil, &faults
+			return news{}, &faults
 		}
-		return nil, err
+		return news{}, err
 	}
-	for _, j := range fresh {
+	return fresh, fresh.note(ctx, tx)
+}
+
+// note tells the trail.
+func (n news) note(ctx context.Context, tx *pg.Tx) error {
+	for _, e := range n.events {
+		err := trail.Append(ctx, tx, trail.Entry{Stream: "instrument/" + e.Instrument, Action: "event.recorded",
+			Subject: e.Instrument, HappenedAt: e.At, After: map[string]any{"event": e.Kind, "note": e.Note}})
+		if err != nil {
+			return err
+		}
+	}
+	for _, j := range n.checks {
 		if err := noteCheck(ctx, tx, j); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	return fresh, nil
+	return nil
 }
 
 func noteCheck(ctx context.Context, tx *pg.Tx, j instrument.Judged) error {
@@ -145,7 +133,7 @@ func noteCheck(ctx context.Context, tx *pg.Tx, j instrument.Judged) error {
 
 // touchedInstruments returns the instruments that something new is known of,
 // references first: a check is only as good as its reference was.
-func touchedInstruments(h Happenings, fresh []instrument.Judged) []string {
+func touchedInstruments(h Happenings, fresh news) []string {
 	reference := map[string]bool{}
 	for _, c := range h.Checks {
 		for _, p := range c.Points {
@@ -160,53 +148,13 @@ func touchedInstruments(h Happenings, fresh []instrument.Judged) []string {
 			then = append(then, code)
 		}
 	}
-	for _, j := range fresh {
+	for _, j := range fresh.checks {
 		add(j.Instrument.Code)
 	}
-	for _, e := range h.Events {
+	for _, e := range fresh.events {
 		add(e.Instrument)
 	}
 	slices.Sort(first)
 	slices.Sort(then)
 	return append(slices.Compact(first), slices.Compact(then)...)
-}
-
-// reconsider looks at the whole history of an instrument: opens the deviations
-// that it lacks, and brings the containment of all of them up to date.
-func reconsider(ctx context.Context, tx *pg.Tx, code string, p sitePolicy) ([]Deviation, error) {
-	known, err := instrument.Known(ctx, tx)
-	if err != nil {
-		return nil, err
-	}
-	in := known[code]
-	h, err := instrument.LoadHistory(ctx, tx, in)
-	if err != nil {
-		return nil, err
-	}
-	have, err := deviationsOf(ctx, tx, in.ID)
-	if err != nil {
-		return nil, err
-	}
-	var opened []Deviation
-	for _, o := range openings(h) {
-		i := slices.IndexFunc(have, func(d Deviation) bool { return d.opened(o) })
-		if i < 0 {
-			d, err := insertDeviation(ctx, tx, in, o, p.version)
-			if err != nil {
-				return nil, err
-			}
-			have, opened, i = append(have, d), append(opened, d), len(have)
-		}
-		doubt, err := doubtOf(in, h, o, p)
-		if err != nil {
-			return nil, fmt.Errorf("error model of %s: %w", code, err)
-		}
-		if err := contain(ctx, tx, &have[i], doubt, p); err != nil {
-			return nil, err
-		}
-	}
-	if len(have) > len(opened) {
-		return opened, touchInstruments(ctx, tx, []string{code})
-	}
-	return opened, nil
 }

@@ -2,9 +2,11 @@ package workflow
 
 import (
 	"context"
+	"time"
 
 	"github.com/lib/pq"
 
+	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/reading"
 )
@@ -43,27 +45,49 @@ func touchLocations(ctx context.Context, tx *pg.Tx, codes []string) error {
 		where plant_id = $1 and code = any($3))`, pq.Array(codes))
 }
 
-// touchWindows: readings inside a suspect window, or outside it for a lot that
-// is in doubt, concern the deviation. It costs one query a batch.
-func touchWindows(ctx context.Context, tx *pg.Tx, list []reading.Touched) error {
-	const q = `
+// touchProducts: what product a lot in doubt is decides how bad the doubt is, and
+// under which limits it was made.
+func touchProducts(ctx context.Context, tx *pg.Tx, codes []string) error {
+	return touch(ctx, tx, `deviation_id in (select d.deviation_id from deviation_lot d join lot using (plant_id, lot_id)
+		join product p using (plant_id, product_id) where d.plant_id = $1 and p.code = any($3))`, pq.Array(codes))
+}
+
+// concernsReadings: a reading inside a suspect window, or outside it for a lot
+// in doubt, by its name or by its stay; or any reading for a limit that the
+// instrument was not known to serve, since the window may then reach further
+// back.
+const concernsReadings = `
 update deviation d set retrace_due = coalesce(retrace_due, $3), evidence_count = evidence_count + 1
 where d.plant_id = $1 and exists (
-  select from json_to_recordset($2) as r(instrument_id int, first timestamptz, last timestamptz)
-  join deviation_window w on w.plant_id = $1 and w.instrument_id = r.instrument_id
-  where w.deviation_id = d.deviation_id and w.span && tstzrange(r.first, r.last, '[]'))`
+  select from json_to_recordset($2) as r(instrument_id int, first timestamptz, last timestamptz, lots bigint[],
+    placed boolean, serves_more boolean)
+  where r.instrument_id = d.instrument_id and (r.serves_more
+    or exists (select from deviation_window w where w.plant_id = $1 and w.deviation_id = d.deviation_id
+      and w.span && tstzrange(r.first, r.last, '[]'))
+    or exists (select from deviation_lot l where l.plant_id = $1 and l.deviation_id = d.deviation_id
+      and l.lot_id = any(r.lots))
+    or r.placed and exists (select from deviation_lot l join stay y using (plant_id, lot_id)
+      where l.plant_id = $1 and l.deviation_id = d.deviation_id
+      and tstzrange(y.stayed_from, y.stayed_to, '[]') && tstzrange(r.first, r.last, '[]'))))`
+
+// touchReadings makes the deviations due that new readings concern. It costs
+// one query a batch.
+func touchReadings(ctx context.Context, tx *pg.Tx, list []reading.Touched) error {
 	if len(list) == 0 {
 		return nil
 	}
 	type row struct {
-		Instrument int32 `json:"instrument_id"`
-		First      any   `json:"first"`
-		Last       any   `json:"last"`
+		Instrument int32     `json:"instrument_id"`
+		First      time.Time `json:"first"`
+		Last       time.Time `json:"last"`
+		Lots       []lot.ID  `json:"lots"`
+		Placed     bool      `json:"placed"`
+		ServesMore bool      `json:"serves_more"`
 	}
 	rows := make([]row, len(list))
 	for i, t := range list {
-		rows[i] = row{int32(t.Instrument), t.First, t.Last}
+		rows[i] = row{int32(t.Instrument), t.First, t.Last, t.Lots, t.Placed, t.ServesMore}
 	}
-	_, err := tx.Insert(ctx, q, rows)
+	_, err := tx.Insert(ctx, concernsReadings, rows)
 	return err
 }

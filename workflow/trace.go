@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/go-json-experiment/json"
 
@@ -44,8 +45,12 @@ func (e *evidence) describe(r *Run) {
 	r.PolicyVersion, r.Method, r.Model = e.policy.version, TraceMethod, e.policy.Onset
 	r.Notes, r.Readings, r.Unmatched = e.doubt.Notes, e.readings, e.unmatched
 	r.InputDigest = e.digest.sum()
-	if e.lastGood >= 0 {
+	switch {
+	case e.lastGood >= 0:
 		r.LastGoodAt = r.After
+	case e.after >= e.until: // nothing is in doubt at the limits' temperatures
+		r.LastGoodAt = &r.FailedAt
+		r.Notes = append(slices.Clone(r.Notes), "the failed check itself passed at the temperatures of every limit that the instrument is read for")
 	}
 	r.Points = []ErrorPoint{}
 	if e.opening.check == nil {
@@ -83,11 +88,13 @@ func storeRun(ctx context.Context, tx *pg.Tx, e *evidence, run *Run) error {
 	if err != nil {
 		return err
 	}
-	if err := contain(ctx, tx, &d, e.doubt, e.policy); err != nil {
-		return err
-	}
-	if err := tx.RaiseEpoch(ctx); err != nil {
-		return err
+	if d.EvidenceCount == e.deviation.EvidenceCount { // else whoever raised it looked at more than we did
+		if err := contain(ctx, tx, &d, e.doubt, e.policy); err != nil {
+			return err
+		}
+		if err := tx.RaiseEpoch(ctx); err != nil {
+			return err
+		}
 	}
 	if err := insertRun(ctx, tx, d, run); err != nil {
 		return err
@@ -197,24 +204,27 @@ func finite(d *unit.CelsiusDiff) *unit.CelsiusDiff {
 
 // Evaluate begins the evaluation: a person takes the traced deviation on. seen
 // is the version of the deviation that they looked at.
-func (s *Service) Evaluate(ctx context.Context, sc pg.Scope, id DeviationID, seen int) error {
-	return s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
+func (s *Service) Evaluate(ctx context.Context, sc pg.Scope, id DeviationID, seen int) (Deviation, error) {
+	request := map[string]any{"deviation": id, "seen": seen}
+	return do(ctx, s, sc, "evaluate", request, statusDone, func(tx *pg.Tx) (Deviation, error) {
 		d, err := lockDeviation(ctx, tx, id)
 		if err != nil {
-			return err
+			return d, err
 		}
 		if d.Version != seen {
-			return stale(d, seen)
+			return d, stale(d, seen)
 		}
 		f, err := factsOf(ctx, tx, d)
 		if err != nil {
-			return err
+			return d, err
 		}
 		f.Evaluator = tx.By.ID != ""
+		d.Evaluator = &tx.By.ID
 		const name = `update deviation set evaluator = $3 where plant_id = $1 and deviation_id = $2`
 		if _, err := tx.ExecContext(ctx, name, tx.Plant, d.ID, tx.By.ID); err != nil {
-			return err
+			return d, err
 		}
-		return fire(ctx, tx, &d, Evaluate, f)
+		err = fire(ctx, tx, &d, Evaluate, f)
+		return d, err
 	})
 }

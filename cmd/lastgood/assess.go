@@ -31,6 +31,9 @@ func (c *assessCmd) Run(g *globals) error {
 		return err
 	}
 	defer s.close()
+	if _, err := s.db.FindPlant(g.ctx, folder.Site.Name); err == nil {
+		return usage{fmt.Errorf("the database has a plant %s already: assess asks a question on a database of its own and records nothing in one that is in use", folder.Site.Name)}
+	}
 	l := &loader{ctx: g.ctx, svc: s.svc, folder: folder, problems: problems, bar: newBar(g.err, folder)}
 	err = l.load()
 	l.bar.Finish()

@@ -28,6 +28,12 @@ type database struct {
 	PGBin       string `name:"pg-bin" env:"LASTGOOD_PG_BIN" help:"Folder of the PostgreSQL binaries for the private server."`
 }
 
+// kept is a database that may outlive the program.
+type kept struct {
+	Data string `name:"data" type:"path" help:"Folder in which the private PostgreSQL keeps its data. Without it everything is thrown away at the end."`
+	database
+}
+
 // usage is an error of the command line.
 type usage struct{ error }
 

@@ -21,14 +21,21 @@ type store struct {
 }
 
 // open opens the given database, or a private throw-away one, and migrates it.
-func (d database) open(ctx context.Context) (*store, error) {
+func (d database) open(ctx context.Context) (*store, error) { return kept{"", d}.open(ctx) }
+
+// open opens the given database, or a private one in the given folder, and
+// migrates it.
+func (d kept) open(ctx context.Context) (*store, error) {
 	s := &store{app: d.DatabaseURL}
 	owner := d.OwnerURL
 	if (s.app == "") != (owner == "") {
 		return nil, usage{errors.New("--database-url and --owner-url go together: the owner's role migrates, the application's role works")}
 	}
+	if s.app != "" && d.Data != "" {
+		return nil, usage{errors.New("--data is for the private PostgreSQL: leave it out with --database-url")}
+	}
 	if s.app == "" {
-		server, err := pgserver.Start(ctx, pgserver.Options{BinDir: d.PGBin})
+		server, err := pgserver.Start(ctx, pgserver.Options{Dir: d.Data, BinDir: d.PGBin})
 		if err != nil {
 			return nil, err
 		}

@@ -53,7 +53,8 @@ func (p *printer) table(head string, rows [][]string) {
 func (p *printer) deviation(d exchange.DeviationResult) {
 	p.line("\n=== %s failed its check on %s ===", d.Instrument, short(d.FailedAt))
 	for _, e := range d.Error.Points {
-		p.line("Found %s K at %s °C, uncertainty %s K: %s", signed(e.Found), num(&e.At, 2), num(&e.ExpandedUncertainty, 2), e.Basis)
+		p.line("Found %+.2f K (%+.2f °F) at %.2f °C (%.2f °F), uncertainty %.2f K: %s",
+			e.Found, e.Found*9/5, e.At, e.At*9/5+32, e.ExpandedUncertainty, e.Basis)
 	}
 	p.line("In doubt: readings after %s, until %s", orWords(d.Window.After, "it went into service, which nobody dated"), orWords(d.Window.Until, "now: it was not taken out of use"))
 	for _, n := range d.Notes {
@@ -135,7 +136,24 @@ func (p *printer) assessments(d exchange.DeviationResult) {
 			m.diff(a.Headroom), m.diff(a.WorstError), num(a.Probability, 2), strings.ReplaceAll(a.Route, "_", " ")})
 	}
 	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom|worst error|p(missed)|route", rows)
+	p.otherRules(list)
 	p.reasons(list)
+}
+
+// otherRules shows the same measure by other published rules, beside the one that
+// decided.
+func (p *printer) otherRules(list []exchange.AssessmentResult) {
+	var rows [][]string
+	for _, a := range list {
+		m := scaleOf(a)
+		for _, r := range a.Rules {
+			rows = append(rows, []string{a.Lot, a.Measure.Name, r.Rule, m.value(r.Recorded), m.value(r.Corrected), m.value(r.Worst)})
+		}
+	}
+	if len(rows) > 0 {
+		p.line("\nBy other published rules, which decide nothing")
+		p.table("lot|measure|rule|recorded|corrected|worst", rows)
+	}
 }
 
 // reasons says why, once for each sentence.
@@ -231,8 +249,6 @@ func num(f *float64, decimals int) string {
 	}
 	return strconv.FormatFloat(*f, 'f', decimals, 64)
 }
-
-func signed(f float64) string { return fmt.Sprintf("%+.2f", f) }
 
 func orWords(s *string, words string) string {
 	if s == nil {

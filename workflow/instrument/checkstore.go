@@ -142,7 +142,9 @@ func checkDigests(ctx context.Context, tx *pg.Tx, list []Judged) (map[checkKey][
 }
 
 func toCheckRow(d Judged, policyVersion int, by string) (checkRow, error) {
-	text, err := json.Marshal(d.Check, json.Deterministic(true))
+	c := d.Check
+	c.PerformedAt = c.PerformedAt.UTC() // the same check, whatever offset it was sent with
+	text, err := json.Marshal(c, json.Deterministic(true))
 	if err != nil {
 		return checkRow{}, err
 	}

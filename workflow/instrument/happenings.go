@@ -20,14 +20,14 @@ const addEvents = `
 insert into instrument_event (plant_id, instrument_id, at, kind, note, recorded_at, recorded_by)
 select $1, instrument_id, at, kind, note, $3, recorded_by
 from json_to_recordset($2) as r(instrument_id int, at timestamptz, kind text, note text, recorded_by text)
-on conflict do nothing`
+on conflict do nothing returning instrument_id, at, kind`
 
-// AddEvents records what happened to instruments. An event that is recorded
-// already is left as it is.
-func AddEvents(ctx context.Context, tx *pg.Tx, list []Event) error {
+// AddEvents records what happened to instruments and returns what is new of it.
+// An event that is recorded already is left as it is.
+func AddEvents(ctx context.Context, tx *pg.Tx, list []Event) ([]Event, error) {
 	known, err := Known(ctx, tx)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	type row struct {
 		Instrument ID        `json:"instrument_id"`
@@ -46,12 +46,37 @@ func AddEvents(ctx context.Context, tx *pg.Tx, list []Event) error {
 		rows[i] = row{in.ID, e.At, e.Kind, e.Note, tx.By.ID}
 	}
 	if len(bad) > 0 {
-		return bad
+		return nil, bad
 	}
-	if _, err := tx.Insert(ctx, addEvents, rows); err != nil {
-		return fmt.Errorf("add events: %w", err)
+	var made []eventKey
+	if err := tx.InsertReturning(ctx, &made, addEvents, rows); err != nil {
+		return nil, fmt.Errorf("add events: %w", err)
 	}
-	return nil
+	return freshEvents(list, made, known), nil
+}
+
+// eventKey is what makes an event one.
+type eventKey struct {
+	Instrument ID        `db:"instrument_id"`
+	At         time.Time `db:"at"`
+	Kind       EventKind `db:"kind"`
+}
+
+// freshEvents returns the events that were made, each once.
+func freshEvents(list []Event, made []eventKey, known map[string]Stored) []Event {
+	isNew := make(map[eventKey]bool, len(made))
+	for _, k := range made {
+		isNew[eventKey{k.Instrument, k.At.UTC(), k.Kind}] = true
+	}
+	var fresh []Event
+	for _, e := range list {
+		k := eventKey{known[e.Instrument].ID, e.At.UTC(), e.Kind}
+		if isNew[k] {
+			fresh = append(fresh, e)
+			delete(isNew, k)
+		}
+	}
+	return fresh
 }
 
 const addMountings = `

@@ -18,6 +18,7 @@ var broken = map[string]fault.Error{
 	"check_once":            {Kind: fault.Conflict, Rule: "conflict", Detail: "a check of this instrument at this time is recorded already"},
 	"instrument_event_once": {Kind: fault.Conflict, Rule: "duplicate", Detail: "this event is recorded already"},
 	"reading_pkey":          {Kind: fault.Conflict, Rule: "conflict", Detail: "a reading of this instrument, time and source is recorded already"},
+	"ingest_batch_key":      {Kind: fault.Conflict, Rule: "batch-chunk-reused", Detail: "this chunk of the batch is being taken in already"},
 	"reading_month":         {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the reading's month lies before 1990 or in the future"},
 	"append_only":           {Kind: fault.Refused, Rule: "append-only", Detail: "a record is corrected by a new one, never changed"},
 }

@@ -22,6 +22,16 @@ func (tx *Tx) Insert(ctx context.Context, statement string, rows any) (int64, er
 	return res.RowsAffected()
 }
 
+// InsertReturning is Insert for a statement that returns rows, which it reads
+// into dst.
+func (tx *Tx) InsertReturning(ctx context.Context, dst any, statement string, rows any) error {
+	b, err := json.Marshal(rows, json.FormatNilSliceAsNull(false))
+	if err != nil {
+		return fmt.Errorf("rows: %w", err)
+	}
+	return tx.SelectContext(ctx, dst, statement, tx.Plant, string(b), tx.Now)
+}
+
 // InsertCount is Insert for a statement that answers with a count of its own.
 func (tx *Tx) InsertCount(ctx context.Context, statement string, rows any) (n int, err error) {
 	b, err := json.Marshal(rows, json.FormatNilSliceAsNull(false))

@@ -1,10 +1,12 @@
 package reading
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 
 	"lastgood/policy/unit"
+	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 )
 
@@ -83,6 +85,20 @@ func Contexts(ctx context.Context, tx *pg.Tx) (map[int32]Context, error) {
 		m[c.ID] = c
 	}
 	return m, nil
+}
+
+// sentBefore says whether a chunk was taken in before, by whomever. Another
+// chunk of the same number in the same batch is refused.
+func sentBefore(ctx context.Context, tx *pg.Tx, c Chunk) (bool, error) {
+	var digests [][]byte
+	const q = `select digest from ingest_batch where plant_id = $1 and batch_key = $2 and chunk = $3`
+	if err := tx.SelectContext(ctx, &digests, q, tx.Plant, c.BatchKey, c.Number); err != nil {
+		return false, fmt.Errorf("batch %s: %w", c.BatchKey, err)
+	}
+	if len(digests) > 0 && !bytes.Equal(digests[0], c.Digest) {
+		return false, fault.New(fault.Conflict, "batch-chunk-reused", "batch %s has another chunk %d already", c.BatchKey, c.Number)
+	}
+	return len(digests) > 0, nil
 }
 
 func openBatch(ctx context.Context, tx *pg.Tx, c Chunk) (id int32, err error) {

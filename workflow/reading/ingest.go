@@ -31,15 +31,18 @@ type Chunk struct {
 type Answer struct {
 	Accepted   int
 	Duplicates []int // indexes of rows
-	// Touched are the instruments and lots that the new readings speak of, with
-	// the times between.
-	Touched []Touched
+	// Touched are the instruments that the new readings are of. A chunk that is
+	// answered again touches nothing.
+	Touched []Touched `json:"-"`
 }
 
-// Touched is a run of new readings of one instrument.
+// Touched is what the new readings of one instrument speak of.
 type Touched struct {
 	Instrument  instrument.ID
 	First, Last time.Time
+	Lots        []lot.ID
+	Placed      bool // some name no lot
+	ServesMore  bool // some are for a limit that it was not known to serve
 }
 
 // row is a reading with numbers for names, as it is stored.
@@ -63,6 +66,13 @@ func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (An
 	if len(c.Readings) > MaxChunk {
 		return Answer{}, fault.New(fault.Invalid, "chunk-too-large", "a chunk has at most %d readings", MaxChunk)
 	}
+	before, err := sentBefore(ctx, tx, c)
+	if err != nil {
+		return Answer{}, err
+	}
+	if before {
+		return Answer{Duplicates: all(len(c.Readings))}, nil
+	}
 	rows, err := resolve(ctx, tx, c.Readings, limits)
 	if err != nil {
 		return Answer{}, err
@@ -79,12 +89,25 @@ func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (An
 	if err != nil {
 		return Answer{}, err
 	}
+	news, err := touched(ctx, tx, rows, stored, c.Readings)
+	if err != nil {
+		return Answer{}, err
+	}
 	if err := widenSpans(ctx, tx, rows, c.Readings); err != nil {
 		return Answer{}, err
 	}
-	a := Answer{Accepted: len(rows) - len(stored), Duplicates: append(dups, stored...), Touched: touched(rows)}
+	a := Answer{Accepted: len(rows) - len(stored), Duplicates: append(dups, stored...), Touched: news}
 	slices.Sort(a.Duplicates)
 	return a, closeBatch(ctx, tx, batch, a.Accepted)
+}
+
+// all returns the indexes of n rows.
+func all(n int) []int {
+	list := make([]int, n)
+	for i := range list {
+		list[i] = i
+	}
+	return list
 }
 
 // resolve puts numbers for names and refuses what cannot be.
@@ -205,17 +228,4 @@ func (a row) sameKey(b row) bool {
 func conflict(instrument string, has float64) *fault.Error {
 	return fault.New(fault.Conflict, "conflict", "%s has a reading of this time and source already, of %v: a reading is corrected, never changed",
 		instrument, has).In("value")
-}
-
-func touched(rows []row) []Touched {
-	var out []Touched
-	for _, r := range rows {
-		at := time.UnixMicro(r.at).UTC()
-		if n := len(out); n > 0 && out[n-1].Instrument == r.instrument {
-			out[n-1].Last = at
-			continue
-		}
-		out = append(out, Touched{r.instrument, at, at})
-	}
-	return out
 }

@@ -8,9 +8,7 @@ import (
 	"os"
 	"os/user"
 	"path/filepath"
-	"slices"
 	"strconv"
-	"strings"
 	"syscall"
 )
 
@@ -25,9 +23,9 @@ func unprivileged() (*syscall.Credential, error) {
 		if err != nil {
 			continue
 		}
-		uid, _ := strconv.ParseUint(u.Uid, 10, 32)
-		gid, _ := strconv.ParseUint(u.Gid, 10, 32)
-		if uid != 0 {
+		uid, uidErr := strconv.ParseUint(u.Uid, 10, 32)
+		gid, gidErr := strconv.ParseUint(u.Gid, 10, 32)
+		if uidErr == nil && gidErr == nil && uid != 0 {
 			return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}, nil
 		}
 	}
@@ -53,20 +51,12 @@ func reachable(dir string, account *syscall.Credential) error {
 			may = fi.Mode().Perm() & 0o010
 		}
 		if may == 0 {
-			return fmt.Errorf("the database's account (uid %d) cannot enter %s: choose a data folder outside it", account.Uid, d)
+			return fmt.Errorf("the database's account (uid %d) cannot enter the folder %s (mode %04o)", account.Uid, d, fi.Mode().Perm())
 		}
 		if d == filepath.Dir(d) {
 			return nil
 		}
 	}
-}
-
-// environment is ours without anything that PostgreSQL would listen to.
-func environment() []string {
-	e := slices.DeleteFunc(os.Environ(), func(v string) bool {
-		return strings.HasPrefix(v, "PG") || strings.HasPrefix(v, "HOME=")
-	})
-	return append(e, "LC_ALL=C.UTF-8", "TZ=UTC")
 }
 
 func owned(fi os.FileInfo, account *syscall.Credential) bool {

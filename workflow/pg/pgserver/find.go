@@ -3,8 +3,10 @@
 package pgserver
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,28 +16,31 @@ import (
 )
 
 // findBin returns the folder that holds initdb and postgres: the given one, else
-// the newest of Debian's, what pg_config names, or what the PATH leads to.
-func findBin(given string) (string, error) {
-	if given != "" {
-		for _, d := range []string{given, filepath.Join(given, "bin")} {
-			if hasServer(d) {
-				return d, nil
-			}
-		}
-		return "", fmt.Errorf("no PostgreSQL server binaries (initdb and postgres) in %s", given)
+// that of the version that made the data, the newest of Debian's, what pg_config
+// names, or what the PATH leads to.
+func findBin(given, version string) (string, error) {
+	where := ""
+	dirs := []string{given, filepath.Join(given, "bin")}
+	if given == "" {
+		dirs = candidates(version)
+	} else {
+		where = " in " + given
 	}
-	for _, d := range candidates() {
-		if hasServer(d) {
-			return d, nil
+	for _, d := range dirs {
+		if isServerIn(d) {
+			return filepath.Abs(d)
 		}
 	}
-	return "", errors.New("no PostgreSQL server binaries found (initdb and postgres). Install them with:\n  " +
-		installCommand() + "\nor name their folder in LASTGOOD_PG_BIN")
+	return "", fmt.Errorf("no PostgreSQL server binaries (initdb and postgres) found%s. Install them with:\n  %s\n"+
+		"or name their folder in LASTGOOD_PG_BIN", where, installCommand())
 }
 
-func candidates() []string {
+func candidates(version string) []string {
 	dirs, _ := filepath.Glob("/usr/lib/postgresql/*/bin") // Debian and its kin
 	slices.SortFunc(dirs, func(a, b string) int { return major(b) - major(a) })
+	if version != "" { // an upgrade of the system may have brought a newer one beside it
+		dirs = slices.Insert(dirs, 0, filepath.Join("/usr/lib/postgresql", version, "bin"))
+	}
 	if out, err := exec.Command("pg_config", "--bindir").Output(); err == nil {
 		dirs = append(dirs, strings.TrimSpace(string(out)))
 	}
@@ -49,40 +54,36 @@ func candidates() []string {
 
 func major(dir string) int { n, _ := strconv.Atoi(filepath.Base(filepath.Dir(dir))); return n }
 
-func hasServer(dir string) bool {
-	return executable(filepath.Join(dir, "initdb")) && executable(filepath.Join(dir, "postgres"))
+// isServerIn wants the programs themselves: a wrapper script on the PATH would
+// stand between us and the server, and take our signals.
+func isServerIn(dir string) bool {
+	return isProgram(filepath.Join(dir, "initdb")) && isProgram(filepath.Join(dir, "postgres"))
 }
 
-func executable(p string) bool {
-	fi, err := os.Stat(p)
-	return err == nil && fi.Mode().IsRegular() && fi.Mode()&0o111 != 0
-}
-
-// installCommand is the one command that installs a server on this system.
-func installCommand() string {
-	b, _ := os.ReadFile("/etc/os-release")
-	return installCommandFor(string(b))
-}
-
-func installCommandFor(osRelease string) string {
-	var ids string
-	for line := range strings.Lines(osRelease) {
-		if k, v, _ := strings.Cut(strings.TrimSpace(line), "="); k == "ID" || k == "ID_LIKE" {
-			ids += " " + strings.Trim(v, `"`) + " "
-		}
+func isProgram(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return false
 	}
-	for _, c := range []struct{ id, command string }{
-		{" debian ", "apt-get install -y --no-install-recommends postgresql"},
-		{" ubuntu ", "apt-get install -y --no-install-recommends postgresql"},
-		{" fedora ", "dnf install -y postgresql-server"},
-		{" rhel ", "dnf install -y postgresql-server"},
-		{" alpine ", "apk add postgresql"},
-		{" arch ", "pacman -S --noconfirm postgresql"},
-		{" suse ", "zypper install -y postgresql-server"},
-	} {
-		if strings.Contains(ids, c.id) {
-			return c.command
-		}
+	defer f.Close()
+	fi, err := f.Stat()
+	if err != nil || !fi.Mode().IsRegular() || fi.Mode()&0o111 == 0 {
+		return false
 	}
-	return "(your system's package manager: the PostgreSQL server package)"
+	magic := make([]byte, 4)
+	_, err = io.ReadFull(f, magic)
+	return err == nil && bytes.Equal(magic, []byte("\x7fELF"))
+}
+
+// versionOf asks the binaries for their version: "15.18".
+func versionOf(bin string) (string, error) {
+	out, err := exec.Command(filepath.Join(bin, "postgres"), "--version").Output()
+	if err != nil {
+		return "", fmt.Errorf("%s/postgres --version: %w", bin, err)
+	}
+	words := strings.Fields(string(out)) // postgres (PostgreSQL) 15.18 (Debian …)
+	if len(words) < 3 {
+		return "", errors.New(bin + "/postgres --version says " + strconv.Quote(string(out)))
+	}
+	return words[2], nil
 }

@@ -1,7 +1,8 @@
 //go:build linux
 
 // Package pgtest gives every test a database of its own, on the private server
-// that the product itself starts. PostgreSQL is real in every test.
+// that the product itself starts. PostgreSQL is real in every test; where it is
+// missing the tests fail and say how to install it.
 package pgtest
 
 import (
@@ -27,9 +28,13 @@ type DBs struct {
 	Admin string // superuser: to look behind the engine's back
 }
 
+// template is migrated once and copied for each test.
+const template = "lastgood"
+
 var (
 	start  sync.Once
 	server *pgserver.Server
+	admin  *sql.DB // of the superuser, on no test's database
 	failed error
 	number atomic.Int64
 )
@@ -39,11 +44,15 @@ var (
 //	func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
 func Main(m *testing.M) int {
 	code := m.Run()
-	if server != nil {
-		if err := server.Stop(10 * time.Second); err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			return 1
-		}
+	if server == nil {
+		return code
+	}
+	if admin != nil {
+		admin.Close()
+	}
+	if err := server.Stop(10 * time.Second); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
 	}
 	return code
 }
@@ -52,16 +61,24 @@ func Main(m *testing.M) int {
 // is migrated and is the template that DB clones: leave it alone.
 func Server(t testing.TB) *pgserver.Server {
 	t.Helper()
-	start.Do(func() {
-		ctx := context.Background()
-		if server, failed = pgserver.Start(ctx, pgserver.Options{BinDir: os.Getenv("LASTGOOD_PG_BIN"), Unsafe: true}); failed == nil {
-			_, failed = migrations.Up(ctx, server.OwnerURL("lastgood"))
-		}
-	})
+	start.Do(func() { failed = startServer() })
 	if failed != nil {
 		t.Fatal(failed)
 	}
 	return server
+}
+
+func startServer() (err error) {
+	ctx := context.Background()
+	o := pgserver.Options{BinDir: os.Getenv("LASTGOOD_PG_BIN"), Unsafe: true}
+	if server, err = pgserver.Start(ctx, o); err != nil {
+		return err
+	}
+	if admin, err = sql.Open("postgres", server.AdminURL("postgres")); err != nil {
+		return err
+	}
+	_, err = migrations.Up(ctx, server.OwnerURL(template))
+	return err
 }
 
 // DB returns a migrated database for this test alone. It is dropped when the
@@ -70,27 +87,32 @@ func DB(t testing.TB) DBs {
 	t.Helper()
 	s := Server(t)
 	name := fmt.Sprintf("test_%d", number.Add(1))
-	admin, err := sql.Open("postgres", s.AdminURL("postgres"))
-	if err != nil {
+	if err := clone(name); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() {
-		defer admin.Close()
 		if _, err := admin.Exec("drop database " + name + " with (force)"); err != nil {
 			t.Error(err)
 		}
 	})
-	clone(t, admin, name)
 	return DBs{Owner: s.OwnerURL(name), App: s.AppURL(name), Admin: s.AdminURL(name)}
 }
 
 var cloning sync.Mutex // the template takes one copy at a time
 
-func clone(t testing.TB, admin *sql.DB, name string) {
-	t.Helper()
+// clone copies the template. PostgreSQL does not copy the rights on a database
+// itself, so they are given again, as the real one has them.
+func clone(name string) error {
 	cloning.Lock()
 	defer cloning.Unlock()
-	if _, err := admin.Exec("create database " + name + " template lastgood owner lastgood_owner"); err != nil {
-		t.Fatal(err)
+	for _, statement := range []string{
+		"create database " + name + " template " + template + " owner lastgood_owner",
+		"revoke all on database " + name + " from public",
+		"grant connect, temporary on database " + name + " to lastgood_application",
+	} {
+		if _, err := admin.Exec(statement); err != nil {
+			return fmt.Errorf("%s: %w", statement, err)
+		}
 	}
+	return nil
 }

@@ -1,0 +1,145 @@
+//go:build linux
+
+package pgserver
+
+import (
+	"fmt"
+	"os"
+	"runtime"
+	"syscall"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// TestSupervisorKilled: the server shuts down in order by itself, and the next
+// start finds the data.
+func TestSupervisorKilled(t *testing.T) {
+	t.Parallel()
+	c := startChild(t, folder(t))
+	run(t, connect(t, c.admin), "create table kept as select 42 as n")
+	c.kill(t)
+	var log logbook
+	s := start(t, Options{Dir: c.dir, Unsafe: true, Log: &log})
+	if !log.has(sawCleanStop) || log.has(sawCrash) {
+		t.Errorf("not shut down cleanly:\n%s", log.said.String())
+	}
+	if got := ask(t, connect(t, s.AdminURL("lastgood")), "select n from kept"); got != "42" {
+		t.Errorf("kept %s", got)
+	}
+}
+
+// TestServerKilled: what was committed is recovered; and a backend that did not
+// notice is ended before another server opens the same files.
+func TestServerKilled(t *testing.T) {
+	t.Parallel()
+	dir := folder(t)
+	s := start(t, Options{Dir: dir})
+	db := connect(t, s.AdminURL("lastgood"))
+	run(t, db, "create table kept as select 42 as n")
+	busy := connect(t, s.dsn(adminRole, "lastgood"))
+	go busy.Exec("set application_name = busy; do $$ begin loop perform 1; end loop; end $$") // looks at nothing but its signals
+	const isBusy = "select exists (select from pg_stat_activity where application_name = 'busy' and state = 'active' and query like '%loop%')::text"
+	eventually(t, "a busy backend", func() bool { return ask(t, db, isBusy) == "true" })
+	if err := syscall.Kill(s.cmd.Process.Pid, syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	<-s.Done()
+	if s.Err() == nil || s.Stop(time.Minute) == nil {
+		t.Error("a killed server ended well")
+	}
+	if len(strays(s.data)) == 0 {
+		t.Error("no backend outlived the server: nothing is tested")
+	}
+
+	var log logbook
+	s = start(t, Options{Dir: dir, Log: &log})
+	if !log.has(sawCrash) {
+		t.Errorf("no recovery:\n%s", log.said.String())
+	}
+	if got := ask(t, connect(t, s.AdminURL("lastgood")), "select n from kept"); got != "42" {
+		t.Errorf("kept %s", got)
+	}
+}
+
+// TestWithoutTracing: root in a container often may not look at another account's
+// processes, and has to know its servers all the same.
+func TestWithoutTracing(t *testing.T) {
+	t.Parallel()
+	s := start(t, Options{Unsafe: true})
+	runtime.LockOSThread() // for good: the thread ends with the test
+	dropTracing(t)
+	if _, err := os.Readlink(fmt.Sprintf("/proc/%d/cwd", s.cmd.Process.Pid)); (err != nil) != (os.Geteuid() == 0) {
+		t.Fatalf("the right to trace is still there: %v", err)
+	}
+	if !runs(s.cmd.Process.Pid, s.data) {
+		t.Error("does not know its own server")
+	}
+	if got := strays(s.data); len(got) < 2 {
+		t.Errorf("sees %d processes, not the server and its helpers", len(got))
+	}
+}
+
+func dropTracing(t *testing.T) {
+	t.Helper()
+	header := unix.CapUserHeader{Version: unix.LINUX_CAPABILITY_VERSION_3}
+	var sets [2]unix.CapUserData
+	if err := unix.Capget(&header, &sets[0]); err != nil {
+		t.Fatal(err)
+	}
+	sets[0].Effective &^= 1 << unix.CAP_SYS_PTRACE
+	if err := unix.Capset(&header, &sets[0]); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestKilledThrowAway: the folder of a killed run goes at a later start, and the
+// folders of others do not.
+func TestKilledThrowAway(t *testing.T) {
+	t.Parallel()
+	c := startChild(t, "throw-away")
+	c.kill(t)
+	makeOld := func(dir string) {
+		old := time.Now().Add(-time.Hour)
+		if err := os.Chtimes(dir, old, old); err != nil {
+			t.Fatal(err)
+		}
+	}
+	makeOld(c.dir)
+	running, young, foreign := leftover(t, true), leftover(t, true), leftover(t, false)
+	makeOld(running)
+	makeOld(foreign)
+	lock, err := lockDir(running)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer lock.Close()
+	sweep(t.Context())
+	eventually(t, "the folder goes", func() bool { // another run may be sweeping at the same time
+		_, err := os.Stat(c.dir)
+		return os.IsNotExist(err)
+	})
+	for _, d := range []string{running, young, foreign} {
+		if _, err := os.Stat(d); err != nil {
+			t.Errorf("swept what was another's: %v", err)
+		}
+	}
+}
+
+func leftover(t *testing.T, ours bool) string {
+	t.Helper()
+	d, err := makeThrowAway()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(d) })
+	if ours {
+		lock, err := lockDir(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lock.Close()
+	}
+	return d
+}
