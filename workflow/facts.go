@@ -14,139 +14,126 @@ import (
 )
 
 // The facts of the plant come in here. Each command takes a list, is one
-// transaction and writes one entry of the trail. A fault.Rows answer means that
-// nothing was written.
+// transaction and writes one entry of the trail. The same row again is no news:
+// a list without news leaves no trace. A fault.Rows answer means that nothing
+// was written.
+
+// Counts says what became of a list of facts.
+type Counts struct {
+	Accepted  int `json:"accepted"`
+	Unchanged int `json:"unchanged"` // recorded before, with the same values
+}
 
 // AddInstruments registers instruments.
-func (s *Service) AddInstruments(ctx context.Context, sc pg.Scope, list []instrument.Instrument) error {
-	return record(ctx, s, sc, "instrument.registered", list, func(tx *pg.Tx) error { return instrument.Add(ctx, tx, list) })
+func (s *Service) AddInstruments(ctx context.Context, sc pg.Scope, list []instrument.Instrument) (Counts, error) {
+	return record(ctx, s, sc, facts[instrument.Instrument]{action: "instrument.registered", add: instrument.Add}, list)
 }
 
 // AddCertificates records calibration certificates of references.
-func (s *Service) AddCertificates(ctx context.Context, sc pg.Scope, list []instrument.Certificate) error {
-	return record(ctx, s, sc, "certificate.recorded", list, func(tx *pg.Tx) error { return instrument.AddCertificates(ctx, tx, list) })
+func (s *Service) AddCertificates(ctx context.Context, sc pg.Scope, list []instrument.Certificate) (Counts, error) {
+	return record(ctx, s, sc, facts[instrument.Certificate]{action: "certificate.recorded", add: instrument.AddCertificates}, list)
 }
 
 // AddProducts registers products. Deviations that doubt a lot of one become due
 // for a new trace run.
-func (s *Service) AddProducts(ctx context.Context, sc pg.Scope, list []lot.Product) error {
-	return record(ctx, s, sc, "product.registered", list, func(tx *pg.Tx) error {
-		if err := lot.AddProducts(ctx, tx, list); err != nil {
-			return err
-		}
-		codes := make([]string, len(list))
-		for i, p := range list {
-			codes[i] = p.Code
-		}
-		return touchProducts(ctx, tx, codes)
-	})
+func (s *Service) AddProducts(ctx context.Context, sc pg.Scope, list []lot.Product) (Counts, error) {
+	return record(ctx, s, sc, facts[lot.Product]{action: "product.registered", add: lot.AddProducts,
+		touch: touchProducts, by: func(p lot.Product) string { return p.Code }}, list)
 }
 
 // AddLots registers lots. Deviations that doubt one already become due for a
 // new trace run.
-func (s *Service) AddLots(ctx context.Context, sc pg.Scope, list []lot.Lot) error {
-	return record(ctx, s, sc, "lot.registered", list, func(tx *pg.Tx) error {
-		if err := lot.Add(ctx, tx, list); err != nil {
-			return err
-		}
-		codes := make([]string, len(list))
-		for i, l := range list {
-			codes[i] = l.Code
-		}
-		return touchLots(ctx, tx, codes)
-	})
+func (s *Service) AddLots(ctx context.Context, sc pg.Scope, list []lot.Lot) (Counts, error) {
+	return record(ctx, s, sc, facts[lot.Lot]{action: "lot.registered", add: lot.Add,
+		touch: touchLots, by: func(l lot.Lot) string { return l.Code }}, list)
 }
 
 // AddMountings records where instruments hung. Deviations that this may concern
 // become due for a new trace run.
-func (s *Service) AddMountings(ctx context.Context, sc pg.Scope, list []instrument.Mounting) error {
-	return record(ctx, s, sc, "mounting.recorded", list, func(tx *pg.Tx) error {
-		if err := instrument.AddMountings(ctx, tx, list); err != nil {
-			return err
-		}
-		codes := make([]string, len(list))
-		for i, m := range list {
-			codes[i] = m.Instrument
-		}
-		return touchInstruments(ctx, tx, codes)
-	})
+func (s *Service) AddMountings(ctx context.Context, sc pg.Scope, list []instrument.Mounting) (Counts, error) {
+	return record(ctx, s, sc, facts[instrument.Mounting]{action: "mounting.recorded", add: instrument.AddMountings,
+		touch: touchInstruments, by: func(m instrument.Mounting) string { return m.Instrument }}, list)
 }
 
 // AddStays records where lots were. Deviations that this may concern become due
 // for a new trace run.
-func (s *Service) AddStays(ctx context.Context, sc pg.Scope, list []lot.Stay) error {
-	return record(ctx, s, sc, "stay.recorded", list, func(tx *pg.Tx) error {
-		if err := lot.AddStays(ctx, tx, list); err != nil {
-			return err
-		}
-		codes := make([]string, len(list))
-		for i, st := range list {
-			codes[i] = st.Location
-		}
-		return touchLocations(ctx, tx, codes)
-	})
+func (s *Service) AddStays(ctx context.Context, sc pg.Scope, list []lot.Stay) (Counts, error) {
+	return record(ctx, s, sc, facts[lot.Stay]{action: "stay.recorded", add: lot.AddStays,
+		touch: touchLocations, by: func(st lot.Stay) string { return st.Location }}, list)
 }
 
 // AddTransformations records what was made of what. A row that would make a lot
 // its own ancestor is refused with the lots on the way.
-func (s *Service) AddTransformations(ctx context.Context, sc pg.Scope, list []lot.Transformation) error {
-	return record(ctx, s, sc, "transformation.recorded", list, func(tx *pg.Tx) error {
+func (s *Service) AddTransformations(ctx context.Context, sc pg.Scope, list []lot.Transformation) (Counts, error) {
+	add := func(ctx context.Context, tx *pg.Tx, list []lot.Transformation) ([]lot.Transformation, error) {
 		if err := tx.OwnGenealogy(ctx); err != nil {
-			return err
+			return nil, err
 		}
-		if err := lot.AddTransformations(ctx, tx, list); err != nil {
-			return err
-		}
-		codes := make([]string, len(list))
-		for i, t := range list {
-			codes[i] = t.Input
-		}
-		return touchLots(ctx, tx, codes)
-	})
+		return lot.AddTransformations(ctx, tx, list)
+	}
+	return record(ctx, s, sc, facts[lot.Transformation]{action: "transformation.recorded", add: add,
+		touch: touchLots, by: func(t lot.Transformation) string { return t.Input }}, list)
 }
 
 // AddShipments records what has gone, and to whom.
-func (s *Service) AddShipments(ctx context.Context, sc pg.Scope, list []lot.Shipment) error {
-	return record(ctx, s, sc, "shipment.recorded", list, func(tx *pg.Tx) error {
-		if err := lot.AddShipments(ctx, tx, list); err != nil {
-			return err
-		}
-		codes := make([]string, len(list))
-		for i, sh := range list {
-			codes[i] = sh.Lot
-		}
-		return touchLots(ctx, tx, codes)
-	})
+func (s *Service) AddShipments(ctx context.Context, sc pg.Scope, list []lot.Shipment) (Counts, error) {
+	return record(ctx, s, sc, facts[lot.Shipment]{action: "shipment.recorded", add: lot.AddShipments,
+		touch: touchLots, by: func(sh lot.Shipment) string { return sh.Lot }}, list)
+}
+
+// facts is how one kind of fact is recorded.
+type facts[T any] struct {
+	action string                                          // in the trail
+	add    func(context.Context, *pg.Tx, []T) ([]T, error) // returns what is new
+	touch  func(context.Context, *pg.Tx, []string) error   // makes deviations due; nil: concerns none
+	by     func(T) string                                  // what touch goes by
 }
 
 // record runs one such command: under the shared plant lock, so that a
-// deviation that opens meanwhile sees its rows or is seen by it, and once for
-// its idempotency key.
-func record[T any](ctx context.Context, s *Service, sc pg.Scope, action string, list []T, f func(*pg.Tx) error) error {
+// deviation that opens meanwhile sees its rows or is seen by it, one writer of
+// facts at a time, so that what each finds recorded stays so, and once for its
+// idempotency key.
+func record[T any](ctx context.Context, s *Service, sc pg.Scope, f facts[T], list []T) (Counts, error) {
 	if len(list) == 0 {
-		return nil
+		return Counts{}, nil
 	}
-	text, err := json.Marshal(list, json.Deterministic(true))
-	if err != nil {
-		return fmt.Errorf("%s: %w", action, err)
-	}
-	digest := sha256.Sum256(append([]byte(action+"\n"), text...))
-	return s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
-		if _, done, err := tx.Once(ctx, digest[:]); err != nil || done {
-			return err
-		}
+	return do(ctx, s, sc, f.action, list, statusCreated, func(tx *pg.Tx) (Counts, error) {
 		if _, err := tx.SharePlant(ctx); err != nil {
-			return err
+			return Counts{}, err
 		}
-		if err := f(tx); err != nil {
-			return err
+		if err := tx.OwnStream(ctx, "facts"); err != nil {
+			return Counts{}, err
 		}
-		if err := tx.Answered(ctx, digest[:], 201, nil); err != nil {
-			return err
+		fresh, err := f.add(ctx, tx, list)
+		if err != nil {
+			return Counts{}, err
 		}
-		return trail.Append(ctx, tx, trail.Entry{Stream: "administration", Action: action,
-			Subject: fmt.Sprintf("%d rows", len(list)), After: batchNote{Rows: len(list), SHA256: digest[:]}})
+		c := Counts{len(fresh), len(list) - len(fresh)}
+		if len(fresh) == 0 {
+			return c, nil
+		}
+		return c, f.note(ctx, tx, fresh)
 	})
+}
+
+// note makes the deviations due that news concern, and tells the trail.
+func (f facts[T]) note(ctx context.Context, tx *pg.Tx, fresh []T) error {
+	if f.touch != nil {
+		names := make([]string, len(fresh))
+		for i, v := range fresh {
+			names[i] = f.by(v)
+		}
+		if err := f.touch(ctx, tx, names); err != nil {
+			return fmt.Errorf("%s: %w", f.action, err)
+		}
+	}
+	text, err := json.Marshal(fresh, json.Deterministic(true))
+	if err != nil {
+		return fmt.Errorf("%s: %w", f.action, err)
+	}
+	digest := sha256.Sum256(append([]byte(f.action+"\n"), text...))
+	return trail.Append(ctx, tx, trail.Entry{Stream: "administration", Action: f.action,
+		Subject: fmt.Sprintf("%d rows", len(fresh)), After: batchNote{Rows: len(fresh), SHA256: digest[:]}})
 }
 
 // batchNote is what the trail says of many rows: their count and the digest of

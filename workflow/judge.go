@@ -199,6 +199,17 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 	a.Text, a.Unit = l.Text, l.Criterion.Scale().String()
 	after, _, _ := windowFor(e.doubt, l.Criterion.Temperatures())
 	errs := windowed{e.doubt, after}
+	s := it.series(l)
+	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded
+	if !silent && !e.inDoubt(s, errs) {
+		return a, false, nil
+	}
+	a.Result, err = l.Evaluate(s, errs, limit.Onset{After: after, FailedAt: e.doubt.FailedAt})
+	return a, true, err
+}
+
+// series returns the item's readings on the scale of its limit.
+func (it item) series(l limit.Limit) series.Series {
 	s := series.Series{Scale: l.Criterion.Scale()}
 	if it.via != "reading" || l.Monitoring == "continuous" {
 		s.Start, s.End = it.start, it.end
@@ -209,12 +220,7 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 		}
 	}
 	series.Sort(s.Samples)
-	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded
-	if !silent && !e.inDoubt(s, errs) {
-		return a, false, nil
-	}
-	a.Result, err = l.Evaluate(s, errs, limit.Onset{After: after, FailedAt: e.doubt.FailedAt})
-	return a, true, err
+	return s
 }
 
 func noLimit(name string) string {

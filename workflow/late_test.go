@@ -16,7 +16,7 @@ func caughtUp(t *testing.T, svc *Service) (*site, Deviation) {
 	t.Helper()
 	s := siteOn(t, svc)
 	s.makes("hot", "warm")
-	s.must(s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-1", Location: "cooler", From: march(3, 0, 0)}}))
+	s.added(s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-1", Location: "cooler", From: march(3, 0, 0)}}))
 	s.reads(cooked("T-1", march(3, 7, 0), 80, "hot"), cooked("T-1", march(3, 8, 0), 72, "warm"))
 	d := s.fails("T-1", march(5, 6, 0))
 	s.holds(d, "hot", "warm")
@@ -48,22 +48,22 @@ func TestLateEvidenceIsTracedAgain(t *testing.T) {
 			s.reads(r)
 		}, true, nil},
 		"stay where it hangs": {func(s *site, d Deviation) {
-			s.must(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "cooler", From: march(4, 0, 0), To: &later}}))
+			s.added(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "cooler", From: march(4, 0, 0), To: &later}}))
 		}, true, []string{"late"}},
 		"stay elsewhere": {func(s *site, d Deviation) {
-			s.must(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "store", From: march(4, 0, 0), To: &later}}))
+			s.added(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "store", From: march(4, 0, 0), To: &later}}))
 		}, false, nil},
 		"stay where it read": {func(s *site, d Deviation) {
 			s.reads(room)
 			s.trace(d)
-			s.must(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "tank", From: march(4, 0, 0), To: &later}}))
+			s.added(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "tank", From: march(4, 0, 0), To: &later}}))
 		}, true, []string{"late"}},
 		"mounting where a lot was": {func(s *site, d Deviation) {
-			s.must(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "store", From: march(4, 0, 0), To: &later}}))
-			s.must(s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-1", Location: "store", From: march(4, 0, 0)}}))
+			s.added(s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "late", Location: "store", From: march(4, 0, 0), To: &later}}))
+			s.added(s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-1", Location: "store", From: march(4, 0, 0)}}))
 		}, true, []string{"late"}},
 		"mounting of another instrument": {func(s *site, d Deviation) {
-			s.must(s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-2", Location: "store", From: march(4, 0, 0)}}))
+			s.added(s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-2", Location: "store", From: march(4, 0, 0)}}))
 		}, false, nil},
 		"use in another lot": {func(s *site, d Deviation) { s.turns("hot", "late", march(6, 0, 0)) }, true, []string{"late"}},
 		"use two steps on": {func(s *site, d Deviation) {
@@ -82,10 +82,10 @@ func TestLateEvidenceIsTracedAgain(t *testing.T) {
 		"registration of another lot": {func(s *site, d Deviation) { s.makes("late") }, false, nil},
 		"what a lot in doubt is a lot of": {func(s *site, d Deviation) {
 			yes := true
-			s.must(s.AddProducts(s.ctx, s.sc, []lot.Product{{Code: "roast", Name: "cold roast", ReadyToEat: &yes}}))
+			s.added(s.AddProducts(s.ctx, s.sc, []lot.Product{{Code: "roast", Name: "cold roast", ReadyToEat: &yes}}))
 		}, true, nil},
 		"what another lot is a lot of": {func(s *site, d Deviation) {
-			s.must(s.AddProducts(s.ctx, s.sc, []lot.Product{{Code: "soup", Name: "soup"}}))
+			s.added(s.AddProducts(s.ctx, s.sc, []lot.Product{{Code: "soup", Name: "soup"}}))
 		}, false, nil},
 		"event of the instrument":     {func(s *site, d Deviation) { s.happens("T-1", march(4, 0, 0), instrument.Dropped) }, true, nil},
 		"event of another instrument": {func(s *site, d Deviation) { s.happens("T-2", march(4, 0, 0), instrument.Dropped) }, false, nil},

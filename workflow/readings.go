@@ -2,11 +2,13 @@ package workflow
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 
 	"github.com/go-json-experiment/json"
 
+	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/reading"
 	"lastgood/workflow/trail"
@@ -20,6 +22,51 @@ import (
 // Under the shared plant lock, a deviation that opens meanwhile either sees
 // these readings or is seen here and becomes due for a new trace run.
 func (s *Service) TakeReadings(ctx context.Context, sc pg.Scope, c reading.Chunk) (reading.Answer, error) {
+	return s.take(ctx, sc, c, func(a reading.Answer) reading.Answer { return a })
+}
+
+// TakeGoodReadings is TakeReadings, but takes in what is right of a chunk and
+// answers what is wrong with the rest: the good rows of a chunk commit together.
+func (s *Service) TakeGoodReadings(ctx context.Context, sc pg.Scope, c reading.Chunk) (reading.Answer, error) {
+	sent := c.Readings
+	var refused []reading.Refused
+	for {
+		good := goodPlaces(len(sent), refused)
+		c.Readings = pg.Pick(sent, good)
+		a, err := s.take(ctx, sc, c, func(a reading.Answer) reading.Answer {
+			for i, n := range a.Duplicates {
+				a.Duplicates[i] = good[n]
+			}
+			a.Refused = refused
+			return a
+		})
+		var bad fault.Rows
+		if !errors.As(err, &bad) {
+			return a, err
+		}
+		for _, b := range bad { // a later look may find more, in rows that passed this one
+			refused = append(refused, reading.Refused{Index: good[b.Index], Field: b.Field, Rule: b.Rule, Detail: b.Detail})
+		}
+	}
+}
+
+func goodPlaces(n int, refused []reading.Refused) []int {
+	bad := make(map[int]bool, len(refused))
+	for _, r := range refused {
+		bad[r.Index] = true
+	}
+	good := make([]int, 0, n-len(bad))
+	for i := range n {
+		if !bad[i] {
+			good = append(good, i)
+		}
+	}
+	return good
+}
+
+// take is one transaction for a chunk. describe completes the answer before it
+// is stored.
+func (s *Service) take(ctx context.Context, sc pg.Scope, c reading.Chunk, describe func(reading.Answer) reading.Answer) (reading.Answer, error) {
 	sc.IdemKey = "readings/" + c.BatchKey + "/" + strconv.Itoa(c.Number)
 	var a reading.Answer
 	err := s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
@@ -31,32 +78,40 @@ func (s *Service) TakeReadings(ctx context.Context, sc pg.Scope, c reading.Chunk
 		if done {
 			return json.Unmarshal(answer, &a)
 		}
-		p, err := currentPolicy(ctx, tx)
-		if err != nil {
+		if a, err = takeIn(ctx, tx, c); err != nil {
 			return err
 		}
-		epoch, err := tx.SharePlant(ctx)
-		if err != nil {
-			return err
-		}
-		a, err = reading.Ingest(ctx, tx, c, p.names)
-		if err != nil {
-			return err
-		}
-		if epoch > 0 { // no deviation was ever opened otherwise
-			if err := touchReadings(ctx, tx, a.Touched); err != nil {
-				return fmt.Errorf("deviations: %w", err)
-			}
-		}
+		a = describe(a)
 		body, err := json.Marshal(a)
 		if err != nil {
 			return err
 		}
-		if err := tx.Answered(ctx, c.Digest, 200, body); err != nil {
+		if err := tx.Answered(ctx, c.Digest, statusDone, body); err != nil {
 			return err
 		}
 		return trail.Append(ctx, tx, trail.Entry{Stream: "batch/" + c.BatchKey, Action: "readings.received",
 			Subject: fmt.Sprintf("chunk %d", c.Number), After: batchNote{Rows: a.Accepted, SHA256: c.Digest}})
 	})
 	return a, err
+}
+
+func takeIn(ctx context.Context, tx *pg.Tx, c reading.Chunk) (reading.Answer, error) {
+	p, err := currentPolicy(ctx, tx)
+	if err != nil {
+		return reading.Answer{}, err
+	}
+	epoch, err := tx.SharePlant(ctx)
+	if err != nil {
+		return reading.Answer{}, err
+	}
+	a, err := reading.Ingest(ctx, tx, c, p.names)
+	if err != nil {
+		return reading.Answer{}, err
+	}
+	if epoch > 0 { // no deviation was ever opened otherwise
+		if err := touchReadings(ctx, tx, a.Touched); err != nil {
+			return reading.Answer{}, fmt.Errorf("deviations: %w", err)
+		}
+	}
+	return a, nil
 }

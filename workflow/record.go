@@ -36,9 +36,21 @@ func (h *HappeningFaults) Error() string {
 // what is new. It returns the deviations that it opened. *HappeningFaults:
 // nothing was written.
 func (s *Service) Record(ctx context.Context, sc pg.Scope, h Happenings) (opened []Deviation, err error) {
-	return do(ctx, s, sc, "record", h, statusCreated, func(tx *pg.Tx) ([]Deviation, error) {
+	a, err := s.RecordCounted(ctx, sc, h)
+	return a.Opened, err
+}
+
+// Happened says what became of happenings.
+type Happened struct {
+	Events, Checks Counts
+	Opened         []Deviation
+}
+
+// RecordCounted is Record, and also counts what was new.
+func (s *Service) RecordCounted(ctx context.Context, sc pg.Scope, h Happenings) (Happened, error) {
+	return do(ctx, s, sc, "record", h, statusCreated, func(tx *pg.Tx) (Happened, error) {
 		if err := tx.OwnPlant(ctx); err != nil {
-			return nil, err
+			return Happened{}, err
 		}
 		return recordAll(ctx, tx, h)
 	})
@@ -64,20 +76,24 @@ func (s *Service) Review(ctx context.Context, sc pg.Scope, h Happenings) error {
 	return err
 }
 
-func recordAll(ctx context.Context, tx *pg.Tx, h Happenings) ([]Deviation, error) {
+func recordAll(ctx context.Context, tx *pg.Tx, h Happenings) (a Happened, err error) {
 	p, err := currentPolicy(ctx, tx)
 	if err != nil {
-		return nil, err
+		return a, err
 	}
 	fresh, err := store(ctx, tx, h, p)
 	if err != nil {
-		return nil, err
+		return a, err
 	}
-	opened, err := reconsiderAll(ctx, tx, touchedInstruments(h, fresh), p)
-	if err != nil {
-		return nil, err
+	a.Events = Counts{len(fresh.events), len(h.Events) - len(fresh.events)}
+	a.Checks = Counts{len(fresh.checks), len(h.Checks) - len(fresh.checks)}
+	if len(fresh.events)+len(fresh.checks) == 0 {
+		return a, nil
 	}
-	return opened, tx.RaiseEpoch(ctx)
+	if a.Opened, err = reconsiderAll(ctx, tx, touchedInstruments(h, fresh), p); err != nil {
+		return a, err
+	}
+	return a, tx.RaiseEpoch(ctx)
 }
 
 // news is what of some happenings was not recorded before.

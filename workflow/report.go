@@ -9,7 +9,6 @@ import (
 
 	"github.com/go-json-experiment/json"
 
-	"lastgood/workflow/fault"
 	"lastgood/workflow/hold"
 	"lastgood/workflow/pg"
 )
@@ -34,14 +33,14 @@ type Shipped struct {
 	ShippedAt time.Time `db:"shipped_at"`
 }
 
-// Report returns what there is to know of a deviation. It is refused until the
-// deviation has been traced.
+// Report returns what there is to know of a deviation. Until it is traced, its
+// run has number 0 and says only what is known of the instrument.
 func (s *Service) Report(ctx context.Context, sc pg.Scope, id DeviationID) (r Report, err error) {
 	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
 		if r.Deviation, err = getDeviation(ctx, tx, id, ""); err != nil {
 			return err
 		}
-		if r.Run, err = lastRun(ctx, tx, id); err != nil {
+		if r.Run, err = lastRun(ctx, tx, r.Deviation); err != nil {
 			return err
 		}
 		if r.Holds, err = hold.Of(ctx, tx, int64(id)); err != nil {
@@ -53,18 +52,31 @@ func (s *Service) Report(ctx context.Context, sc pg.Scope, id DeviationID) (r Re
 	return r, err
 }
 
-func lastRun(ctx context.Context, tx *pg.Tx, id DeviationID) (run Run, err error) {
+func lastRun(ctx context.Context, tx *pg.Tx, d Deviation) (run Run, err error) {
 	var body []byte
 	const last = `select body from trace_run where plant_id = $1 and deviation_id = $2 order by run_number desc limit 1`
-	switch err := tx.GetContext(ctx, &body, last, tx.Plant, id); {
+	switch err := tx.GetContext(ctx, &body, last, tx.Plant, d.ID); {
 	case errors.Is(err, sql.ErrNoRows):
-		return run, fault.New(fault.Refused, "not-traced", "deviation %d has not been traced yet", id)
+		return untraced(ctx, tx, d)
 	case err != nil:
 		return run, err
 	}
 	if err := json.Unmarshal(body, &run); err != nil {
-		return run, fmt.Errorf("run of deviation %d: %w", id, err)
+		return run, fmt.Errorf("run of deviation %d: %w", d.ID, err)
 	}
+	return run, nil
+}
+
+// untraced says what is known of the instrument before any trace.
+func untraced(ctx context.Context, tx *pg.Tx, d Deviation) (run Run, err error) {
+	e := &evidence{deviation: d, digest: newDigester()}
+	if e.policy, err = currentPolicy(ctx, tx); err != nil {
+		return run, err
+	}
+	if err := e.loadError(ctx, tx); err != nil {
+		return run, err
+	}
+	e.describe(&run)
 	return run, nil
 }
 

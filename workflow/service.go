@@ -28,3 +28,6 @@ func (s *Service) Plant(ctx context.Context, name, timeZone string, altitudeM *f
 	}
 	return s.db.CreatePlant(ctx, name, timeZone, altitudeM)
 }
+
+// Ready says whether the database can be reached.
+func (s *Service) Ready(ctx context.Context) error { return s.db.Ping(ctx) }

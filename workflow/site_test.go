@@ -101,7 +101,7 @@ func openPlant(t tb, svc *Service, name string) *site {
 		list = append(list, instrument.Instrument{Code: code, Kind: "thermocouple", Unit: unit.CelsiusScale,
 			Tolerance: unit.PerDegree, InServiceFrom: &since})
 	}
-	s.must(svc.AddInstruments(ctx, s.sc, list))
+	s.added(svc.AddInstruments(ctx, s.sc, list))
 	for _, code := range []string{"R-1", "T-1", "T-2"} {
 		s.check(code, march(2, 6, 0), 0)
 	}
@@ -113,6 +113,12 @@ func (s *site) must(err error) {
 	if err != nil {
 		s.Fatalf("%v", err)
 	}
+}
+
+// added is must for facts.
+func (s *site) added(_ Counts, err error) {
+	s.Helper()
+	s.must(err)
 }
 
 // query reads rows of the plant into dst.
@@ -221,20 +227,20 @@ func (s *site) makes(codes ...string) {
 	for _, c := range codes {
 		list = append(list, lot.Lot{Code: c, Product: "roast", Quantity: kg("100")})
 	}
-	s.must(s.AddLots(s.ctx, s.sc, list))
+	s.added(s.AddLots(s.ctx, s.sc, list))
 }
 
 // turns records that 10 kg of a lot went into another.
 func (s *site) turns(input, output string, at time.Time) {
 	s.Helper()
-	s.must(s.AddTransformations(s.ctx, s.sc, []lot.Transformation{{Event: input + output, At: at, Input: input, Output: output,
+	s.added(s.AddTransformations(s.ctx, s.sc, []lot.Transformation{{Event: input + output, At: at, Input: input, Output: output,
 		InputQuantity: kg("10"), OutputQuantity: kg("10")}}))
 }
 
 // ships records that some of a lot has gone.
 func (s *site) ships(code, amount string, at time.Time) {
 	s.Helper()
-	s.must(s.AddShipments(s.ctx, s.sc, []lot.Shipment{{Shipment: "S-" + code + amount, Lot: code, Quantity: kg(amount), ShippedAt: at,
+	s.added(s.AddShipments(s.ctx, s.sc, []lot.Shipment{{Shipment: "S-" + code + amount, Lot: code, Quantity: kg(amount), ShippedAt: at,
 		Consignee: "a customer"}}))
 }
 

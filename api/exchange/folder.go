@@ -82,6 +82,9 @@ type Folder struct {
 	progress atomic.Int64
 }
 
+// ReadingsFile returns the name of the readings file.
+func (f *Folder) ReadingsFile() string { return f.readings.name }
+
 // ReadingsSize returns the bytes that the readings file takes on disk.
 func (f *Folder) ReadingsSize() int64 { return f.readings.size }
 

@@ -25,11 +25,20 @@ type jsonRows struct {
 }
 
 func newJSONRows(in *text) rows {
-	j := &jsonRows{in: bufio.NewScanner(in.Reader), limit: in.limit}
+	j := newObjects()
+	j.in, j.limit = bufio.NewScanner(in.Reader), in.limit
 	j.in.Buffer(make([]byte, 0, bufferSize), longestRecord)
+	return j
+}
+
+// newObjects is for objects that do not come in lines.
+func newObjects() *jsonRows {
+	j := &jsonRows{}
 	j.dec = jsontext.NewDecoder(&j.buf)
 	return j
 }
+
+func newDecoder(text []byte) *jsontext.Decoder { return jsontext.NewDecoder(bytes.NewReader(text)) }
 
 func (j *jsonRows) next(r *record) bool {
 	for j.scan() {

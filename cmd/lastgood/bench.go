@@ -1,7 +1,89 @@
 package main
 
-// benchCmd measures us against plain PostgreSQL on the same data in one run.
-type benchCmd struct{}
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+)
 
-// Run runs the benchmarks.
-func (c *benchCmd) Run(g *globals) error { return nil }
+// benchCmd measures us against plain PostgreSQL on the same data in one run.
+type benchCmd struct {
+	Rows   int      `name:"rows" default:"1000000" help:"Readings that are there before anything is measured."`
+	Rounds int      `name:"rounds" default:"5" help:"How often each side is measured; medians count."`
+	Only   []string `name:"only" enum:"ingest,trace" default:"ingest,trace" help:"What to measure."`
+	PGBin  string   `name:"pg-bin" env:"LASTGOOD_PG_BIN" help:"Folder of the PostgreSQL binaries for the private server."`
+}
+
+// contest is one thing that both sides do with the same rows.
+type contest struct {
+	name, theirs string
+	target       float64
+	atLeast      bool // the ratio is of speeds and must reach the target; else of times, and must keep below it
+	rows         int
+	prepare      func(round int) error // not measured
+	us, them     func() error
+	spent        [2][]spent // ours and theirs, by round
+}
+
+// Run makes the data, measures, and prints what came out.
+func (c *benchCmd) Run(g *globals) error {
+	if c.Rows < 10_000 || c.Rounds < 1 || c.Rounds > 50 {
+		return usage{errors.New("bench needs at least 10000 rows and 1 to 50 rounds")}
+	}
+	s, err := database{PGBin: c.PGBin}.open(g.ctx)
+	if err != nil {
+		return err
+	}
+	defer s.close()
+	b := &bench{ctx: g.ctx, store: s, plan: newPlan(c.Rows), log: g.err}
+	defer b.close()
+	if err := b.makeData(); err != nil {
+		return err
+	}
+	var list []*contest
+	if slices.Contains(c.Only, "ingest") {
+		list = append(list, b.ingestContests()...)
+	}
+	if slices.Contains(c.Only, "trace") {
+		list = append(list, b.traceContests()...)
+	}
+	for round := range c.Rounds {
+		fmt.Fprintf(g.err, "round %d of %d\n", round+1, c.Rounds)
+		for _, k := range list {
+			if err := b.measure(k, round); err != nil {
+				return fmt.Errorf("%s: %w", k.name, err)
+			}
+		}
+	}
+	if err := b.sameRows(); err != nil {
+		return err
+	}
+	return printContests(g.out, list)
+}
+
+// measure lets both sides do the same once, who goes first changing every round.
+func (b *bench) measure(k *contest, round int) error {
+	if err := k.prepare(round); err != nil {
+		return err
+	}
+	sides := []func() error{k.us, k.them}
+	for i := range sides {
+		who := (i + round) % 2
+		before, err := b.used()
+		if err != nil {
+			return err
+		}
+		start := time.Now()
+		if err := sides[who](); err != nil {
+			return err
+		}
+		wall := time.Since(start)
+		after, err := b.used()
+		if err != nil {
+			return err
+		}
+		k.spent[who] = append(k.spent[who], spent{wall, after - before})
+	}
+	return nil
+}

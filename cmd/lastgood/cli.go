@@ -11,6 +11,11 @@ import (
 // cli is the command line.
 type cli struct {
 	Assess assessCmd `cmd:"" help:"Assess a case folder: what is in doubt, held and shipped."`
+	Demo   demoCmd   `cmd:"" help:"Show an invented plant on the day its thermometers fail, and serve it."`
+	Serve  serveCmd  `cmd:"" help:"Serve the API on a kept or given database."`
+	Import importCmd `cmd:"" help:"Load a case folder into a running installation."`
+	Plant  plantCmd  `cmd:"" help:"Plants of an installation."`
+	Key    keyCmd    `cmd:"" help:"Keys by which plant systems call the API."`
 	Bench  benchCmd  `cmd:"" help:"Measure ingest and trace against plain PostgreSQL, in one run."`
 }
 
@@ -43,7 +48,7 @@ func command(ctx context.Context, args []string, s *streams) int {
 	exit := -1
 	parser, err := kong.New(&c, kong.Name("lastgood"), kong.Writers(s.out, s.err), kong.ShortUsageOnError(),
 		kong.Description("HACCP deviations of thermometers: trace, assess, hold. It supports a decision and does not make one."),
-		kong.Exit(func(code int) { exit = code }), kong.Bind(g))
+		kong.Vars{"scopes": allScopes()}, kong.Exit(func(code int) { exit = code }), kong.Bind(g))
 	if err != nil {
 		fmt.Fprintln(s.err, "lastgood:", err)
 		return exitTrouble

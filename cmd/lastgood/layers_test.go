@@ -28,7 +28,7 @@ const module = "lastgood/"
 
 // mayImport lists what a part of ours may import of ours.
 var mayImport = map[string][]string{
-	"cmd":        {"cmd", "api", "workflow", "policy", "migrations"},
+	"cmd":        {"cmd", "api", "workflow", "policy", "migrations", "testdata"}, // testdata: the demo plant
 	"api":        {"api", "workflow", "policy"},
 	"workflow":   {"workflow", "policy"},
 	"policy":     {"policy"},

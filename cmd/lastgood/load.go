@@ -87,13 +87,13 @@ func (l *loader) facts() error {
 
 // add gives rows to a command; if some are wrong, it notes them and gives the
 // rest.
-func add[T any](l *loader, rows []exchange.Row[T], command func(context.Context, pg.Scope, []T) error) error {
+func add[T any](l *loader, rows []exchange.Row[T], command func(context.Context, pg.Scope, []T) (workflow.Counts, error)) error {
 	values := make([]T, len(rows))
 	for i, r := range rows {
 		values[i] = r.Value
 	}
 	var bad fault.Rows
-	err := command(l.ctx, l.scope, values)
+	_, err := command(l.ctx, l.scope, values)
 	if !errors.As(err, &bad) {
 		return err
 	}
@@ -127,10 +127,10 @@ func (l *loader) readings() error {
 			return nil
 		}
 		number++
-		err := add(l, rows, func(ctx context.Context, sc pg.Scope, list []reading.Reading) error {
+		err := add(l, rows, func(ctx context.Context, sc pg.Scope, list []reading.Reading) (workflow.Counts, error) {
 			digest := sha256.Sum256([]byte(fmt.Sprint(number, len(list))))
 			_, err := l.svc.TakeReadings(ctx, sc, reading.Chunk{BatchKey: "readings", Number: number, Digest: digest[:], Readings: list})
-			return err
+			return workflow.Counts{}, err
 		})
 		l.bar.Set(l.folder.Progress())
 		rows = rows[:0]

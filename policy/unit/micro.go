@@ -70,6 +70,7 @@ const snap = 1e-3
 
 // FromComputed returns a computed value (an error, a bound) in whole
 // millionths, rounded by r unless it is a whole millionth but for float noise.
+// v must be finite and within MaxDegrees.
 func FromComputed(v float64, r Rounding) Micro {
 	x := v * PerDegree
 	n := math.Round(x)
@@ -113,7 +114,7 @@ func celsiusZero(s Scale) Micro {
 func ConvertDiff(m Micro, from, to Scale, r Rounding) Micro {
 	fn, fd := from.perKelvin()
 	tn, td := to.perKelvin()
-	if fn == tn {
+	if fn == tn || m == Unknown {
 		return m
 	}
 	return divide(int64(m)*fd*tn, fn*td, r)

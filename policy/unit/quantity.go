@@ -15,17 +15,19 @@ type Quantity struct {
 
 // ParseQuantity reads an amount of product. It refuses a negative amount, one
 // that is no plain decimal number, one with more than six decimals or fifteen
-// digits before the point, and a missing unit.
+// digits before the point, and a missing unit. It also refuses a number that
+// ends in its point: in an amount that is kept as it was written, that is a
+// number cut short.
 func ParseQuantity(amount, unit string) (Quantity, error) {
-	if unit == "" {
+	if strings.TrimSpace(unit) == "" {
 		return Quantity{}, fmt.Errorf("the quantity %s has no unit", amount)
 	}
 	if strings.HasPrefix(amount, "-") {
 		return Quantity{}, fmt.Errorf("the quantity %s is negative", amount)
 	}
-	whole, frac, _ := strings.Cut(amount, ".")
-	if whole == "" || len(whole) > 15 || len(frac) > 6 || strings.Trim(whole+frac, "0123456789") != "" {
-		return Quantity{}, fmt.Errorf("%q is not a quantity: write digits with at most six decimals", amount)
+	whole, frac, point := strings.Cut(amount, ".")
+	if whole == "" || len(whole) > 15 || len(frac) > 6 || point && frac == "" || strings.Trim(whole+frac, "0123456789") != "" {
+		return Quantity{}, fmt.Errorf("%q is not a quantity: write at most fifteen digits, and after a point one to six more", amount)
 	}
 	return Quantity{Amount: amount, Unit: unit}, nil
 }

@@ -75,16 +75,26 @@ func KelvinToDiff(d CelsiusDiff, s Scale) float64 {
 	return float64(d)
 }
 
-// ParseTemperature reads a temperature with its unit: "165 F", "71.1 C".
+// ParseTemperature reads a temperature with its unit: "165 F", "71.1 C". It
+// refuses one below absolute zero: as a minimum every reading would meet it.
 func ParseTemperature(s string) (Temperature, error) {
 	m, sc, err := parseWithUnit(s)
-	return Temperature{m, sc}, err
+	if err != nil {
+		return Temperature{}, err
+	}
+	if m < Convert(0, KelvinScale, sc, Colder) {
+		return Temperature{}, fmt.Errorf("%q is below absolute zero", s)
+	}
+	return Temperature{m, sc}, nil
 }
 
 // ParseDiff reads a temperature difference with its unit: "10 K", "2 F".
 func ParseDiff(s string) (Diff, error) {
 	m, sc, err := parseWithUnit(s)
-	return Diff{m, sc}, err
+	if err != nil {
+		return Diff{}, err
+	}
+	return Diff{m, sc}, nil
 }
 
 func parseWithUnit(s string) (Micro, Scale, error) {

@@ -92,6 +92,15 @@ func Of(ctx context.Context, tx *pg.Tx, deviation int64) ([]Hold, error) {
 	return list, err
 }
 
+// After returns up to limit standing holds with numbers above after; of one
+// deviation if it is not zero.
+func After(ctx context.Context, tx *pg.Tx, deviation, after int64, limit int) ([]Hold, error) {
+	list := []Hold{}
+	err := tx.SelectContext(ctx, &list, columns+`h.hold_id > $2 and ($3 = 0 or h.deviation_id = $3) order by h.hold_id limit $4`,
+		tx.Plant, after, deviation, limit)
+	return list, err
+}
+
 // Get returns one standing hold.
 func Get(ctx context.Context, tx *pg.Tx, id ID) (Hold, error) {
 	var h Hold

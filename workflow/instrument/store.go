@@ -1,6 +1,7 @@
 package instrument
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"time"
@@ -83,32 +84,47 @@ from json_to_recordset($2) as r(code text, description text, kind text, role tex
   check_every_days int, in_service_from timestamptz)
 where $3::timestamptz is not null`
 
-// Add registers instruments. It returns fault.Rows if a number is used already
-// or a range is upside down.
-func Add(ctx context.Context, tx *pg.Tx, list []Instrument) error {
-	known, err := Known(ctx, tx)
-	if err != nil {
-		return err
-	}
+var instrumentSieve = pg.Sieve{
+	Noun: "instrument", Key: "instrument",
+	Columns: `code text, description text, kind text, role text, used_for text, unit text, resolution bigint,
+		tolerance bigint, range_low bigint, range_high bigint, adjustable boolean, check_every_days int, in_service_from timestamptz`,
+	Table: `instrument t on t.code = r.code`,
+	Same: []pg.Same{
+		{Field: "description", If: "t.description = r.description"},
+		{Field: "kind", If: "t.kind = r.kind"},
+		{Field: "role", If: "t.role = r.role"},
+		{Field: "use", If: "t.used_for = r.used_for"},
+		{Field: "unit", If: "t.unit = r.unit"},
+		{Field: "resolution", If: "t.resolution is not distinct from r.resolution"},
+		{Field: "tolerance", If: "t.tolerance = r.tolerance"},
+		{Field: "range_low", If: "t.range_low is not distinct from r.range_low"},
+		{Field: "range_high", If: "t.range_high is not distinct from r.range_high"},
+		{Field: "adjustable", If: "t.adjustable = r.adjustable"},
+		{Field: "check_every_days", If: "t.check_every_days is not distinct from r.check_every_days"},
+		{Field: "in_service_from", If: "t.in_service_from is not distinct from r.in_service_from"},
+	},
+}
+
+// Add registers instruments and returns those that are new. The same
+// instrument again is left as it is. It returns fault.Rows if a number is used
+// for another instrument or a range is upside down.
+func Add(ctx context.Context, tx *pg.Tx, list []Instrument) ([]Instrument, error) {
 	var bad fault.Rows
 	rows := make([]instrumentRow, len(list))
 	for i, in := range list {
-		if _, dup := known[in.Code]; dup {
-			bad.Add(i, fault.New(fault.Conflict, "duplicate", "the instrument %s is registered already", in.Code).In("instrument"))
-		}
-		known[in.Code] = Stored{}
 		if in.RangeLow != nil && in.RangeHigh != nil && *in.RangeLow >= *in.RangeHigh {
 			bad.Add(i, fault.New(fault.Invalid, "out-of-range", "the range ends at %v and begins at %v", *in.RangeHigh, *in.RangeLow).In("range_high"))
 		}
 		rows[i] = toRow(in)
 	}
-	if len(bad) > 0 {
-		return bad
+	fresh, err := pg.Sift(ctx, tx, instrumentSieve, rows, func(r instrumentRow) string { return r.Code }, &bad)
+	if err != nil || len(bad) > 0 {
+		return nil, cmp.Or(err, bad.Err())
 	}
-	if _, err := tx.Insert(ctx, addInstruments, rows); err != nil {
-		return fmt.Errorf("add instruments: %w", err)
+	if _, err := tx.Insert(ctx, addInstruments, pg.Pick(rows, fresh)); err != nil {
+		return nil, fmt.Errorf("add instruments: %w", err)
 	}
-	return nil
+	return pg.Pick(list, fresh), nil
 }
 
 func toRow(in Instrument) instrumentRow {

@@ -1,6 +1,7 @@
 package lot
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"time"
@@ -52,9 +53,29 @@ func Intern(ctx context.Context, tx *pg.Tx, codes []string) (map[string]ID, erro
 	return m, nil
 }
 
-// AddProducts registers products; one that is known already is brought up to
-// date.
-func AddProducts(ctx context.Context, tx *pg.Tx, list []Product) error {
+// Every field may be brought up to date, so nothing of a product conflicts: a
+// row that says something else is news.
+var productSieve = pg.Sieve{
+	Noun: "product", Key: "product",
+	Columns: `code text, name text, ready_to_eat boolean, supports_growth boolean, consumers text, shelf_life_days int`,
+	Table: `product t on t.code = r.code
+		and (t.name, t.ready_to_eat, t.supports_growth, t.consumers, t.shelf_life_days)
+		is not distinct from (r.name, r.ready_to_eat, r.supports_growth, r.consumers, r.shelf_life_days)`,
+	Same: []pg.Same{{Field: "product", If: "true"}},
+}
+
+type productRow struct {
+	Code           string    `json:"code"`
+	Name           string    `json:"name"`
+	ReadyToEat     *bool     `json:"ready_to_eat"`
+	SupportsGrowth *bool     `json:"supports_growth"`
+	Consumers      Consumers `json:"consumers"`
+	ShelfLifeDays  *int      `json:"shelf_life_days"`
+}
+
+// AddProducts registers products and returns those of which something is new;
+// one that is known already is brought up to date.
+func AddProducts(ctx context.Context, tx *pg.Tx, list []Product) ([]Product, error) {
 	const add = `
 insert into product (plant_id, code, name, ready_to_eat, supports_growth, consumers, shelf_life_days)
 select $1, code, name, ready_to_eat, supports_growth, consumers, shelf_life_days
@@ -63,40 +84,20 @@ from json_to_recordset($2) as r(code text, name text, ready_to_eat boolean, supp
 where $3::timestamptz is not null
 on conflict on constraint product_code do update set name = excluded.name, ready_to_eat = excluded.ready_to_eat,
   supports_growth = excluded.supports_growth, consumers = excluded.consumers,
-  shelf_life_days = excluded.shelf_life_days, version = product.version + 1
-  where (product.name, product.ready_to_eat, product.supports_growth, product.consumers, product.shelf_life_days)
-    is distinct from (excluded.name, excluded.ready_to_eat, excluded.supports_growth, excluded.consumers, excluded.shelf_life_days)`
-	type row struct {
-		Code           string    `json:"code"`
-		Name           string    `json:"name"`
-		ReadyToEat     *bool     `json:"ready_to_eat"`
-		SupportsGrowth *bool     `json:"supports_growth"`
-		Consumers      Consumers `json:"consumers"`
-		ShelfLifeDays  *int      `json:"shelf_life_days"`
-	}
-	rows := make([]row, len(list))
-	seen := map[string]int{}
-	var bad fault.Rows
+  shelf_life_days = excluded.shelf_life_days, version = product.version + 1`
+	rows := make([]productRow, len(list))
 	for i, p := range list {
-		refuseTwice(&bad, seen, i, p.Code, "product")
-		rows[i] = row(p)
+		rows[i] = productRow(p)
 	}
-	if len(bad) > 0 {
-		return bad
+	var bad fault.Rows
+	fresh, err := pg.Sift(ctx, tx, productSieve, rows, func(r productRow) string { return r.Code }, &bad)
+	if err != nil || len(bad) > 0 {
+		return nil, cmp.Or(err, bad.Err())
 	}
-	if _, err := tx.Insert(ctx, add, rows); err != nil {
-		return fmt.Errorf("add products: %w", err)
+	if _, err := tx.Insert(ctx, add, pg.Pick(rows, fresh)); err != nil {
+		return nil, fmt.Errorf("add products: %w", err)
 	}
-	return nil
-}
-
-// refuseTwice notes that a code stands twice in one list.
-func refuseTwice(bad *fault.Rows, seen map[string]int, i int, code, field string) {
-	if first, dup := seen[code]; dup {
-		bad.Add(i, fault.New(fault.Conflict, "duplicate", "the %s %s was given already, %d rows before", field, code, i-first).In(field))
-		return
-	}
-	seen[code] = i
+	return pg.Pick(list, fresh), nil
 }
 
 const addLots = `
@@ -129,24 +130,40 @@ type lotRow struct {
 	Unit      *string    `json:"quantity_unit"`
 }
 
-// Add registers lots. A lot that rows have named before takes what is said of
-// it now; one that is registered already is left as it is.
-func Add(ctx context.Context, tx *pg.Tx, list []Lot) error {
+// A lot that was only named so far is registered by its first row.
+var lotSieve = pg.Sieve{
+	Noun: "lot", Key: "lot",
+	Columns: `code text, product text, made_at timestamptz, made_from timestamptz, made_until timestamptz,
+		quantity numeric, quantity_unit text`,
+	Table: `lot t on t.code = r.code and t.registered`,
+	Same: []pg.Same{
+		{Field: "product", If: `r.product = coalesce((select p.code from product p
+			where p.plant_id = t.plant_id and p.product_id = t.product_id), '')`},
+		{Field: "made_at", If: "t.made_at is not distinct from r.made_at"},
+		{Field: "made_from", If: "t.made_from is not distinct from r.made_from"},
+		{Field: "made_until", If: "t.made_until is not distinct from r.made_until"},
+		{Field: "quantity", If: "t.quantity is not distinct from r.quantity"},
+		{Field: "quantity_unit", If: "t.quantity_unit is not distinct from r.quantity_unit"},
+	},
+}
+
+// Add registers lots and returns those that are new. A lot that rows have named
+// before takes what is said of it now; the same lot again is left as it is.
+func Add(ctx context.Context, tx *pg.Tx, list []Lot) ([]Lot, error) {
 	rows := make([]lotRow, len(list))
-	seen := map[string]int{}
-	var bad fault.Rows
 	for i, l := range list {
-		refuseTwice(&bad, seen, i, l.Code, "lot")
 		rows[i] = lotRow{Code: l.Code, Product: l.Product, MadeAt: l.MadeAt, MadeFrom: l.MadeFrom, MadeUntil: l.MadeUntil}
 		rows[i].Quantity, rows[i].Unit = split(l.Quantity)
 	}
-	if len(bad) > 0 {
-		return bad
+	var bad fault.Rows
+	fresh, err := pg.Sift(ctx, tx, lotSieve, rows, func(r lotRow) string { return r.Code }, &bad)
+	if err != nil || len(bad) > 0 {
+		return nil, cmp.Or(err, bad.Err())
 	}
-	if _, err := tx.Insert(ctx, addLots, rows); err != nil {
-		return fmt.Errorf("add lots: %w", err)
+	if _, err := tx.Insert(ctx, addLots, pg.Pick(rows, fresh)); err != nil {
+		return nil, fmt.Errorf("add lots: %w", err)
 	}
-	return nil
+	return pg.Pick(list, fresh), nil
 }
 
 func split(q *unit.Quantity) (amount, of *string) {

@@ -146,3 +146,6 @@ func (db *DB) CreatePlant(ctx context.Context, name, timeZone string, altitudeM 
 	err := db.pool.GetContext(ctx, &id, `select create_plant($1, $2, $3)`, name, timeZone, altitudeM)
 	return id, translate(ctx, err)
 }
+
+// Ping says whether the database can be reached.
+func (db *DB) Ping(ctx context.Context) error { return translate(ctx, db.pool.PingContext(ctx)) }

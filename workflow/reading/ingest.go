@@ -31,9 +31,19 @@ type Chunk struct {
 type Answer struct {
 	Accepted   int
 	Duplicates []int // indexes of rows
+	// Refused is set where a chunk was asked to be taken in without its bad rows.
+	Refused []Refused `json:",omitempty"`
 	// Touched are the instruments that the new readings are of. A chunk that is
 	// answered again touches nothing.
 	Touched []Touched `json:"-"`
+}
+
+// Refused is a row that was not taken in, and why.
+type Refused struct {
+	Index  int
+	Field  string
+	Rule   string
+	Detail string
 }
 
 // Touched is what the new readings of one instrument speak of.

@@ -11,7 +11,8 @@ import (
 	"lastgood/workflow/pg"
 )
 
-type stored struct {
+// Stored is an entry as it is kept.
+type Stored struct {
 	Stream string `db:"stream"`
 	Seq    int64  `db:"seq"`
 	Prev   []byte `db:"prev_hash"`
@@ -24,15 +25,15 @@ type stored struct {
 // saying the same place as the row. It returns how many entries it checked and
 // the first that is wrong as an error.
 func Verify(ctx context.Context, tx *pg.Tx) (int, error) {
-	var rows []stored
+	var rows []Stored
 	const all = `select stream, seq, prev_hash, hash, body from trail_entry where plant_id = $1 order by stream, seq`
 	if err := tx.SelectContext(ctx, &rows, all, tx.Plant); err != nil {
 		return 0, fmt.Errorf("trail: %w", err)
 	}
-	last := stored{Hash: make([]byte, sha256.Size)}
+	last := Stored{Hash: make([]byte, sha256.Size)}
 	for _, r := range rows {
 		if r.Stream != last.Stream {
-			last = stored{Stream: r.Stream, Hash: make([]byte, sha256.Size)}
+			last = Stored{Stream: r.Stream, Hash: make([]byte, sha256.Size)}
 		}
 		if err := follows(last, r); err != nil {
 			return len(rows), fmt.Errorf("trail %s entry %d: %w", r.Stream, r.Seq, err)
@@ -42,7 +43,7 @@ func Verify(ctx context.Context, tx *pg.Tx) (int, error) {
 	return len(rows), nil
 }
 
-func follows(last, r stored) error {
+func follows(last, r Stored) error {
 	var said Record
 	switch {
 	case r.Seq != last.Seq+1:
@@ -59,4 +60,15 @@ func follows(last, r stored) error {
 		return fmt.Errorf("its bytes speak of %s entry %d", said.Stream, said.Seq)
 	}
 	return nil
+}
+
+// After returns up to limit entries of a stream after a place in it.
+func After(ctx context.Context, tx *pg.Tx, stream string, after int64, limit int) ([]Stored, error) {
+	const q = `select stream, seq, prev_hash, hash, body from trail_entry
+		where plant_id = $1 and stream = $2 and seq > $3 order by seq limit $4`
+	var list []Stored
+	if err := tx.SelectContext(ctx, &list, q, tx.Plant, stream, after, limit); err != nil {
+		return nil, fmt.Errorf("trail %s: %w", stream, err)
+	}
+	return list, nil
 }

@@ -153,8 +153,10 @@ func TestReusedNumber(t *testing.T) {
 	if err := connect(t, again.AppURL("lastgood")).Ping(); err != nil {
 		t.Error(err)
 	}
-	if err := stranger.Process.Signal(syscall.Signal(0)); err != nil {
-		t.Errorf("the stranger was ended: %v", err)
+	stranger.Process.Kill()
+	stranger.Wait()
+	if by := stranger.ProcessState.Sys().(syscall.WaitStatus).Signal(); by != syscall.SIGKILL {
+		t.Errorf("the stranger was ended before we did it: %v", by)
 	}
 }
 

@@ -1,0 +1,111 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lastgood/policy/unit"
+	"lastgood/workflow"
+	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
+	"lastgood/workflow/key"
+)
+
+// HoldBody is a standing hold.
+type HoldBody struct {
+	ID             int64   `json:"id"`
+	Deviation      int64   `json:"deviation"`
+	Lot            string  `json:"lot"`
+	BecauseOf      string  `json:"because_of"`
+	Quantity       *string `json:"quantity" doc:"null: nobody knows how much is left"`
+	QuantityUnit   *string `json:"quantity_unit"`
+	Location       *string `json:"location"`
+	PlacedAt       string  `json:"placed_at"`
+	AcknowledgedAt *string `json:"acknowledged_at"`
+	Counted        *string `json:"counted_quantity"`
+	Short          bool    `json:"short" doc:"Less was counted than is held: not contained"`
+	Version        int     `json:"version"`
+}
+
+func holdBody(h hold.Hold) HoldBody {
+	return HoldBody{int64(h.ID), h.Deviation, h.LotCode, h.BecauseOf, h.Quantity, h.Unit, h.Location, clock(h.PlacedAt), clockOr(h.AcknowledgedAt),
+		h.Counted, h.Short, h.Version}
+}
+
+type holdAnswer struct {
+	ETag string `header:"ETag"`
+	Body HoldBody
+}
+
+// HoldPath names a hold.
+type HoldPath struct {
+	ID int64 `path:"id" minimum:"1"`
+}
+
+func (s *server) registerHolds(api huma.API) {
+	read := needs(key.DeviationsRead)
+	huma.Register(api, huma.Operation{OperationID: "list-holds", Method: http.MethodGet, Path: "/v1/holds",
+		Summary: "Standing holds", Security: read}, handle(s, s.listHolds))
+	huma.Register(api, huma.Operation{OperationID: "get-hold", Method: http.MethodGet, Path: "/v1/holds/{id}",
+		Summary: "A standing hold", Security: read}, handle(s, s.getHold))
+	huma.Register(api, huma.Operation{OperationID: "acknowledge-hold", Method: http.MethodPost, Path: "/v1/holds/{id}/acknowledgement",
+		Summary: "The stock is under hold, and so much was counted", Security: needs(key.HoldsWrite)}, handle(s, s.acknowledgeHold))
+}
+
+func (s *server) listHolds(ctx context.Context, in *struct {
+	Paging
+	Deviation int64 `query:"deviation" minimum:"1"`
+}) (*listed[HoldBody], error) {
+	after, err := in.afterNumber()
+	if err != nil {
+		return nil, err
+	}
+	list, err := s.svc.HoldsAfter(ctx, scope(ctx, ""), workflow.DeviationID(in.Deviation), after, in.Limit+1)
+	if err != nil {
+		return nil, err
+	}
+	items := make([]HoldBody, len(list))
+	for i, h := range list {
+		items[i] = holdBody(h)
+	}
+	q := map[string][]string{}
+	if in.Deviation != 0 {
+		q["deviation"] = []string{strconv.FormatInt(in.Deviation, 10)}
+	}
+	return page(items, in.Paging, "/v1/holds", q, func(h HoldBody) string { return strconv.FormatInt(h.ID, 10) }), nil
+}
+
+func (s *server) getHold(ctx context.Context, in *HoldPath) (*holdAnswer, error) {
+	h, err := s.svc.Hold(ctx, scope(ctx, ""), hold.ID(in.ID))
+	if err != nil {
+		return nil, err
+	}
+	return &holdAnswer{etag(h.Version), holdBody(h)}, nil
+}
+
+func (s *server) acknowledgeHold(ctx context.Context, in *struct {
+	HoldPath
+	Seen
+	Write
+	Body struct {
+		Counted string `json:"counted_quantity" maxLength:"30" doc:"What was counted, as digits"`
+		Unit    string `json:"quantity_unit" maxLength:"30"`
+	}
+}) (*holdAnswer, error) {
+	v, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	counted, err := unit.ParseQuantity(in.Body.Counted, in.Body.Unit)
+	if err != nil {
+		return nil, fault.New(fault.Invalid, "not-a-quantity", "%v", err).In("body.counted_quantity")
+	}
+	h, err := s.svc.AcknowledgeHold(ctx, scope(ctx, in.IdempotencyKey), hold.ID(in.ID), v, counted)
+	if err != nil {
+		return nil, err
+	}
+	return &holdAnswer{etag(h.Version), holdBody(h)}, nil
+}

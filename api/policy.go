@@ -1,0 +1,82 @@
+package api
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lastgood/policy/document"
+	"lastgood/workflow/key"
+)
+
+// PolicyBody is the policy in force.
+type PolicyBody struct {
+	Version int         `json:"version"`
+	Text    string      `json:"text" doc:"YAML, as it was put in force"`
+	Limits  []LimitBody `json:"limits"`
+}
+
+// LimitBody is one version of a critical limit.
+type LimitBody struct {
+	Limit      string  `json:"limit"`
+	Kind       string  `json:"kind"`
+	Text       string  `json:"text"`
+	Hazard     string  `json:"hazard"`
+	ValidFrom  *string `json:"valid_from"`
+	ValidUntil *string `json:"valid_until"`
+}
+
+type policyAnswer struct {
+	ETag string `header:"ETag"`
+	Body PolicyBody
+}
+
+func (s *server) registerPolicy(api huma.API) {
+	huma.Register(api, huma.Operation{OperationID: "get-policy", Method: http.MethodGet, Path: "/v1/policy",
+		Summary: "The policy in force, with its limits", Security: needs(key.FactsRead)}, handle(s, s.getPolicy))
+	huma.Register(api, huma.Operation{OperationID: "put-policy", Method: http.MethodPut, Path: "/v1/policy",
+		Summary: "Put a policy in force; the text in force already changes nothing", Security: needs(key.PolicyWrite), MaxBodyBytes: s.MaxBody,
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}},
+	}, handle(s, s.putPolicy))
+}
+
+func (s *server) getPolicy(ctx context.Context, _ *struct{}) (*policyAnswer, error) {
+	p, err := s.svc.CurrentPolicy(ctx, scope(ctx, ""))
+	if err != nil {
+		return nil, err
+	}
+	out := &policyAnswer{ETag: etag(p.Version), Body: PolicyBody{p.Version, string(p.Text), []LimitBody{}}}
+	for _, l := range p.Limits {
+		out.Body.Limits = append(out.Body.Limits, LimitBody{l.Name, l.Kind, l.Text, l.Hazard, clockOr(l.ValidFrom), clockOr(l.ValidUntil)})
+	}
+	return out, nil
+}
+
+type policyInput struct {
+	RawBody []byte
+}
+
+// Resolve refuses what is not sent as YAML: huma reads no media type of a raw
+// body.
+func (*policyInput) Resolve(ctx huma.Context) []error {
+	if !ofType(ctx, "application/yaml", "application/x-yaml", "text/yaml") {
+		return []error{newProblem(http.StatusUnsupportedMediaType, "media-type", "send the policy as application/yaml")}
+	}
+	return nil
+}
+
+func (s *server) putPolicy(ctx context.Context, in *policyInput) (*policyAnswer, error) {
+	if _, problems := document.Parse(in.RawBody); len(problems) > 0 {
+		p := newProblem(http.StatusUnprocessableEntity, "policy-refused", "the policy has problems: nothing was changed")
+		for _, d := range problems {
+			p.Errors = append(p.Errors, Fault{Location: d.Path, Line: d.Line, Rule: d.Rule, Detail: fmt.Sprintf("column %d: %s", d.Column, d.Detail)})
+		}
+		return nil, p
+	}
+	if _, err := s.svc.PutPolicy(ctx, scope(ctx, ""), in.RawBody); err != nil {
+		return nil, err
+	}
+	return s.getPolicy(ctx, nil)
+}

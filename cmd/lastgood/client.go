@@ -1,0 +1,127 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"path/filepath"
+	"strings"
+
+	"github.com/go-json-experiment/json"
+
+	"lastgood/api"
+)
+
+// client calls the API of an installation.
+type client struct {
+	base string
+	key  string
+	http *http.Client
+}
+
+// send sends a request and returns the body of a good answer; anything else is
+// an *api.Problem.
+func (c *client) send(ctx context.Context, method, path, mediaType string, body []byte) ([]byte, error) {
+	return c.do(ctx, method, path, bytes.NewReader(body), "Content-Type", mediaType)
+}
+
+func (c *client) do(ctx context.Context, method, path string, body io.Reader, headers ...string) ([]byte, error) {
+	req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.base, "/")+path, body)
+	if err != nil {
+		return nil, err
+	}
+	req.Header.Set("Authorization", "Bearer "+c.key)
+	for i := 0; i < len(headers); i += 2 {
+		req.Header.Set(headers[i], headers[i+1])
+	}
+	res, err := c.http.Do(req)
+	if err != nil {
+		return nil, err
+	}
+	defer res.Body.Close()
+	b, err := io.ReadAll(res.Body)
+	if err != nil {
+		return nil, err
+	}
+	if res.StatusCode < 300 {
+		return b, nil
+	}
+	p := &api.Problem{}
+	if err := json.Unmarshal(b, p); err != nil || p.Detail == "" {
+		return nil, fmt.Errorf("%s %s: %s", method, path, res.Status)
+	}
+	return nil, p
+}
+
+// post sends JSON and reads JSON.
+func (c *client) post(ctx context.Context, path string, body, answer any) error {
+	text, err := json.Marshal(body)
+	if err != nil {
+		return err
+	}
+	b, err := c.send(ctx, http.MethodPost, path, "application/json", text)
+	if err != nil {
+		return err
+	}
+	return json.Unmarshal(b, answer)
+}
+
+// uploaded is the answer to an upload of readings.
+type uploaded struct {
+	AcceptedRows int   `json:"accepted_rows"`
+	Duplicates   []any `json:"duplicates"`
+	Refused      []struct {
+		Line   int    `json:"line"`
+		Field  string `json:"field"`
+		Rule   string `json:"rule"`
+		Detail string `json:"detail"`
+	} `json:"refused"`
+}
+
+// duplicates counts the lines that were there already: each is a line, or a
+// range of lines.
+func (u uploaded) duplicates() int {
+	n := 0
+	for _, d := range u.Duplicates {
+		if r, ok := d.([]any); ok && len(r) == 2 {
+			first, _ := r[0].(float64)
+			last, _ := r[1].(float64)
+			n += int(last-first) + 1
+			continue
+		}
+		n++
+	}
+	return n
+}
+
+// upload sends a readings file as it is: its name says its form and compression.
+func (c *client) upload(ctx context.Context, batch, name string, body io.Reader) (said uploaded, err error) {
+	encoding := map[string]string{".gz": "gzip", ".zst": "zstd"}[filepath.Ext(name)]
+	mediaType := "text/csv"
+	if strings.Contains(name, ".ndjson") {
+		mediaType = "application/x-ndjson"
+	}
+	headers := []string{"Content-Type", mediaType}
+	if encoding != "" {
+		headers = append(headers, "Content-Encoding", encoding)
+	}
+	b, err := c.do(ctx, http.MethodPost, "/v1/readings?batch="+url.QueryEscape(batch), body, headers...)
+	if err != nil {
+		return said, err
+	}
+	return said, json.Unmarshal(b, &said)
+}
+
+// digestOf names a file by its bytes.
+func digestOf(r io.Reader) (string, error) {
+	h := sha256.New()
+	if _, err := io.Copy(h, r); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}

@@ -1,0 +1,206 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+
+	"lastgood/api"
+	"lastgood/api/exchange"
+)
+
+// importCmd loads a case folder into a running installation, over its API.
+type importCmd struct {
+	Dir string `arg:"" help:"The case folder." type:"path"`
+	URL string `name:"url" default:"http://127.0.0.1:8080" help:"Where the installation serves."`
+	Key string `required:"" env:"LASTGOOD_KEY" help:"A key of the plant, with all write scopes."`
+}
+
+// importOrder is the data files in the order in which they may refer to each
+// other. Events and checks come last, in one go.
+var importOrder = []string{"instruments", "certificates", "products", "lots", "mountings", "stays", "transformations", "shipments"}
+
+// Run imports the folder. The same folder again changes nothing.
+func (c *importCmd) Run(g *globals) error {
+	folder, problems := exchange.Read(c.Dir)
+	for _, w := range folder.Warnings {
+		fmt.Fprintln(g.err, "warning:", w)
+	}
+	problems = append(problems, policyProblems(folder)...)
+	if len(problems) > 0 {
+		g.code = exitBad
+		return printProblems(g, problems, false)
+	}
+	i := &importer{g: g, client: &client{base: c.URL, key: c.Key, http: http.DefaultClient}, dir: c.Dir, bar: newBar(g.err, folder)}
+	err := i.all(folder)
+	i.bar.Finish()
+	var bad *refusedRows
+	if errors.As(err, &bad) {
+		g.code = exitBad
+		return printProblems(g, bad.problems, false)
+	}
+	return err
+}
+
+type importer struct {
+	g      *globals
+	client *client
+	dir    string
+	bar    *bar
+}
+
+// refusedRows is what the server found wrong, by the rows of the folder.
+type refusedRows struct{ problems []exchange.Problem }
+
+func (r *refusedRows) Error() string { return fmt.Sprintf("%d rows were refused", len(r.problems)) }
+
+func (i *importer) all(f *exchange.Folder) error {
+	if _, err := i.client.send(i.g.ctx, http.MethodPut, "/v1/policy", "application/yaml", f.PolicyText); err != nil {
+		return fmt.Errorf("policy: %w", err)
+	}
+	for _, name := range importOrder {
+		if err := i.table(name); err != nil {
+			return err
+		}
+	}
+	if err := i.readings(f); err != nil {
+		return fmt.Errorf("readings: %w", err)
+	}
+	return i.happenings()
+}
+
+// maxItems and maxBytes bound one request.
+const (
+	maxItems = 5000
+	maxBytes = 900_000
+)
+
+// table sends a data file in batches.
+func (i *importer) table(name string) error {
+	objects := exchange.Objects(i.dir, name)
+	added, unchanged := 0, 0
+	for len(objects) > 0 {
+		n, size := 0, 0
+		for n < len(objects) && n < maxItems && (n == 0 || size+len(objects[n].JSON) < maxBytes) {
+			size += len(objects[n].JSON) + 1
+			n++
+		}
+		var said struct {
+			Accepted  int `json:"accepted"`
+			Unchanged int `json:"unchanged"`
+		}
+		err := i.client.post(i.g.ctx, "/v1/"+name, map[string]any{"items": texts(objects[:n])}, &said)
+		if err != nil {
+			return located(err, map[string][]exchange.Object{"items": objects[:n]})
+		}
+		added, unchanged = added+said.Accepted, unchanged+said.Unchanged
+		objects = objects[n:]
+	}
+	if added+unchanged > 0 {
+		fmt.Fprintf(i.g.out, "%s: %d new, %d unchanged\n", name, added, unchanged)
+	}
+	return nil
+}
+
+func texts(objects []exchange.Object) []any {
+	list := make([]any, len(objects))
+	for n, o := range objects {
+		list[n] = o.JSON
+	}
+	return list
+}
+
+// happenings sends events and checks in one request, so that containment sees
+// all of them.
+func (i *importer) happenings() error {
+	events, checks := exchange.Objects(i.dir, "events"), exchange.Objects(i.dir, "checks")
+	var said struct {
+		Deviations []struct {
+			ID int64 `json:"id"`
+		} `json:"deviations"`
+	}
+	err := i.client.post(i.g.ctx, "/v1/happenings", map[string]any{"events": texts(events), "checks": texts(checks)}, &said)
+	if err != nil {
+		return located(err, map[string][]exchange.Object{"events": events, "checks": checks})
+	}
+	_, err = fmt.Fprintf(i.g.out, "events and checks: %d deviations opened\n", len(said.Deviations))
+	return err
+}
+
+// readings sends the readings file as it is.
+func (i *importer) readings(f *exchange.Folder) error {
+	name := f.ReadingsFile()
+	file, err := os.Open(filepath.Join(i.dir, name))
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	key, err := digestOf(file)
+	if err != nil {
+		return err
+	}
+	if _, err := file.Seek(0, io.SeekStart); err != nil {
+		return err
+	}
+	said, err := i.client.upload(i.g.ctx, key, name, &progress{file, i.bar, 0})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(i.g.out, "readings: %d new, %d unchanged\n", said.AcceptedRows, said.duplicates())
+	var bad []exchange.Problem
+	for _, r := range said.Refused {
+		bad = append(bad, exchange.Problem{File: name, Line: r.Line, Column: r.Field, Rule: r.Rule, Detail: r.Detail})
+	}
+	if len(bad) > 0 {
+		return &refusedRows{bad}
+	}
+	return nil
+}
+
+// progress shows how much of a file was sent.
+type progress struct {
+	io.Reader
+	bar  *bar
+	sent int64
+}
+
+// Read counts what it hands on.
+func (p *progress) Read(b []byte) (int, error) {
+	n, err := p.Reader.Read(b)
+	p.sent += int64(n)
+	p.bar.Set(p.sent)
+	return n, err
+}
+
+// place is where a fault of the server lies: body.items[3].points[1].found.
+var place = regexp.MustCompile(`^body\.(\w+)\[(\d+)\](?:\.points\[(\d+)\])?(?:\.(.+))?$`)
+
+// located turns the places of a refusal into files, lines and columns.
+func located(err error, lists map[string][]exchange.Object) error {
+	var p *api.Problem
+	if !errors.As(err, &p) {
+		return err
+	}
+	out := &refusedRows{}
+	for _, f := range p.Errors {
+		at := exchange.Problem{Rule: f.Rule, Detail: f.Detail, Column: f.Location}
+		if m := place.FindStringSubmatch(f.Location); m != nil {
+			index, _ := strconv.Atoi(m[2])
+			if objects := lists[m[1]]; index < len(objects) {
+				part, _ := strconv.Atoi(m[3])
+				o := objects[index]
+				at.File, at.Line, at.Column = o.File, o.Lines[min(part, len(o.Lines)-1)], m[4]
+			}
+		}
+		out.problems = append(out.problems, at)
+	}
+	if len(out.problems) == 0 {
+		return err
+	}
+	return out
+}

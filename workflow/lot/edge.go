@@ -1,0 +1,81 @@
+package lot
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"time"
+
+	"lastgood/workflow/fault"
+	"lastgood/workflow/pg"
+)
+
+var edgeSieve = pg.Sieve{
+	Noun: "transformation", Key: "event",
+	Columns: `input_lot_id bigint, output_lot_id bigint, event text, at timestamptz, input_quantity numeric,
+		output_quantity numeric, quantity_unit text`,
+	Table: `transformation t on t.input_lot_id = r.input_lot_id and t.output_lot_id = r.output_lot_id and t.event = r.event`,
+	Same: []pg.Same{
+		{Field: "at", If: "t.at = r.at"},
+		{Field: "input_quantity", If: "t.input_quantity is not distinct from r.input_quantity"},
+		{Field: "output_quantity", If: "t.output_quantity is not distinct from r.output_quantity"},
+		{Field: "quantity_unit", If: "t.quantity_unit is not distinct from r.quantity_unit"},
+	},
+}
+
+type edgeRow struct {
+	Input  ID        `json:"input_lot_id"`
+	Output ID        `json:"output_lot_id"`
+	Event  string    `json:"event"`
+	At     time.Time `json:"at"`
+	In     *string   `json:"input_quantity"`
+	Out    *string   `json:"output_quantity"`
+	Unit   *string   `json:"quantity_unit"`
+}
+
+type edgeKey struct {
+	input, output ID
+	event         string
+}
+
+// AddTransformations records what was made of what and returns what is new of
+// it. A row that would make a lot its own ancestor is refused, with the lots on
+// the way. The caller holds the genealogy lock.
+func AddTransformations(ctx context.Context, tx *pg.Tx, list []Transformation) ([]Transformation, error) {
+	const add = `
+insert into transformation (plant_id, input_lot_id, output_lot_id, event, at, input_quantity, output_quantity,
+  quantity_unit, recorded_at)
+select $1, input_lot_id, output_lot_id, event, at, input_quantity, output_quantity, quantity_unit, $3
+from json_to_recordset($2) as r(input_lot_id bigint, output_lot_id bigint, event text, at timestamptz,
+  input_quantity numeric, output_quantity numeric, quantity_unit text)`
+	codes := make([]string, 0, 2*len(list))
+	for _, t := range list {
+		codes = append(codes, t.Input, t.Output)
+	}
+	ids, err := Intern(ctx, tx, codes)
+	if err != nil {
+		return nil, err
+	}
+	if err := refuseCycles(ctx, tx, list, ids); err != nil {
+		return nil, err
+	}
+	rows := make([]edgeRow, len(list))
+	for i, t := range list {
+		rows[i] = edgeRow{Input: ids[t.Input], Output: ids[t.Output], Event: t.Event, At: t.At}
+		rows[i].Out, rows[i].Unit = split(t.OutputQuantity)
+		if t.InputQuantity != nil {
+			rows[i].In, rows[i].Unit = split(t.InputQuantity)
+		}
+	}
+	var bad fault.Rows
+	fresh, err := pg.Sift(ctx, tx, edgeSieve, rows, func(r edgeRow) edgeKey {
+		return edgeKey{r.Input, r.Output, r.Event}
+	}, &bad)
+	if err != nil || len(bad) > 0 {
+		return nil, cmp.Or(err, bad.Err())
+	}
+	if _, err := tx.Insert(ctx, add, pg.Pick(rows, fresh)); err != nil {
+		return nil, fmt.Errorf("add transformations: %w", err)
+	}
+	return pg.Pick(list, fresh), nil
+}

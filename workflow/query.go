@@ -1,0 +1,145 @@
+package workflow
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"lastgood/policy/document"
+	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
+	"lastgood/workflow/pg"
+	"lastgood/workflow/trail"
+)
+
+// DeviationHead is a deviation in a list.
+type DeviationHead struct {
+	Deviation
+	InstrumentCode string `db:"code"`
+	Holds          int    `db:"holds"`
+	Acknowledged   int    `db:"acknowledged"`
+}
+
+// DeviationsAfter returns up to limit deviations with numbers above after, in
+// order of number; of one state if it is not empty.
+func (s *Service) DeviationsAfter(ctx context.Context, sc pg.Scope, state State, after int64, limit int) (list []DeviationHead, err error) {
+	const q = `select d.deviation_id, d.instrument_id, d.check_id, d.event_id, d.state, d.failed_at, d.opened_at, d.retrace_due,
+		d.evidence_count, d.evaluator, d.policy_version, d.version, i.code,
+		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null) as holds,
+		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null
+			and h.acknowledged_at is not null) as acknowledged
+		from deviation d join instrument i using (plant_id, instrument_id)
+		where d.plant_id = $1 and d.deviation_id > $2 and ($3 = '' or d.state = $3) order by d.deviation_id limit $4`
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		return tx.SelectContext(ctx, &list, q, tx.Plant, after, string(state), limit)
+	})
+	return list, err
+}
+
+// RunHead is a trace run in a list.
+type RunHead struct {
+	Number        int       `db:"run_number"`
+	MadeAt        time.Time `db:"made_at"`
+	MadeBy        string    `db:"made_by"`
+	InputDigest   []byte    `db:"input_digest"`
+	PolicyVersion int       `db:"policy_version"`
+	Method        string    `db:"method"`
+	Readings      int64     `db:"readings"`
+}
+
+// Runs returns the trace runs of a deviation, in order.
+func (s *Service) Runs(ctx context.Context, sc pg.Scope, id DeviationID) (list []RunHead, err error) {
+	const q = `select run_number, made_at, made_by, input_digest, policy_version, method, readings from trace_run
+		where plant_id = $1 and deviation_id = $2 order by run_number`
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		if _, err := getDeviation(ctx, tx, id, ""); err != nil {
+			return err
+		}
+		return tx.SelectContext(ctx, &list, q, tx.Plant, id)
+	})
+	return list, err
+}
+
+// Run returns one trace run of a deviation.
+func (s *Service) Run(ctx context.Context, sc pg.Scope, id DeviationID, number int) (run Run, err error) {
+	const q = `select body from trace_run where plant_id = $1 and deviation_id = $2 and run_number = $3`
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		var body []byte
+		err := tx.GetContext(ctx, &body, q, tx.Plant, id, number)
+		if errors.Is(err, sql.ErrNoRows) {
+			return fault.New(fault.NotFound, "unknown-run", "deviation %d has no trace run %d", id, number)
+		}
+		if err != nil {
+			return err
+		}
+		return json.Unmarshal(body, &run)
+	})
+	return run, err
+}
+
+// HoldsAfter returns up to limit standing holds with numbers above after; of one
+// deviation if it is not zero.
+func (s *Service) HoldsAfter(ctx context.Context, sc pg.Scope, deviation DeviationID, after int64, limit int) (list []hold.Hold, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		list, err = hold.After(ctx, tx, int64(deviation), after, limit)
+		return err
+	})
+	return list, err
+}
+
+// Hold returns one standing hold.
+func (s *Service) Hold(ctx context.Context, sc pg.Scope, id hold.ID) (h hold.Hold, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		h, err = hold.Get(ctx, tx, id)
+		return err
+	})
+	return h, err
+}
+
+// TrailAfter returns up to limit entries of a stream after a place in it.
+func (s *Service) TrailAfter(ctx context.Context, sc pg.Scope, stream string, after int64, limit int) (list []trail.Stored, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		list, err = trail.After(ctx, tx, stream, after, limit)
+		return err
+	})
+	return list, err
+}
+
+// VerifyTrail checks every stream of the plant and returns how many entries it
+// looked at and, in words, the first that is wrong; empty if none is.
+func (s *Service) VerifyTrail(ctx context.Context, sc pg.Scope) (entries int, wrong string, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		n, err := trail.Verify(ctx, tx)
+		entries = n
+		if err != nil && n > 0 {
+			wrong = err.Error()
+			return nil
+		}
+		return err
+	})
+	return entries, wrong, err
+}
+
+// PolicyInForce is the policy in force.
+type PolicyInForce struct {
+	Version int
+	Text    []byte
+	*document.Policy
+}
+
+// CurrentPolicy returns the policy in force.
+func (s *Service) CurrentPolicy(ctx context.Context, sc pg.Scope) (p PolicyInForce, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		sp, err := currentPolicy(ctx, tx)
+		if err != nil {
+			return fmt.Errorf("policy: %w", err)
+		}
+		p = PolicyInForce{sp.version, sp.Source, sp.Policy}
+		return nil
+	})
+	return p, err
+}
