@@ -48,15 +48,24 @@ func New(svc *workflow.Service, o Options) http.Handler {
 		s.StallTime = 30 * time.Second
 	}
 	mux := http.NewServeMux()
+	s.routes(mux)
+	return s.outer(mux)
+}
+
+// routes puts everything that is offered on the mux and returns what describes
+// it.
+func (s *server) routes(mux *http.ServeMux) huma.API {
 	mux.HandleFunc("GET /healthz", s.health)
 	api := humago.New(mux, config())
 	api.UseMiddleware(s.authenticate(api))
 	for _, register := range []func(huma.API){
-		s.registerPolicy, s.registerDeviations, s.registerAssessments, s.registerHolds, s.registerTrail,
+		s.registerPolicy, s.registerFacts, s.registerChecks, s.registerReadings,
+		s.registerDeviations, s.registerAssessments, s.registerHolds, s.registerTrail,
 	} {
 		register(api)
 	}
-	return s.outer(mux)
+	describeFailures(api.OpenAPI())
+	return api
 }
 
 // config is huma with strict JSON, no pages of its own, and nothing unknown let
@@ -85,7 +94,9 @@ func nameProblem(ctx huma.Context, _ string, v any) (any, error) {
 // health answers whether the engine can work.
 func (s *server) health(w http.ResponseWriter, r *http.Request) {
 	if err := s.svc.Ready(r.Context()); err != nil {
-		writeProblem(w, newProblem(http.StatusServiceUnavailable, "busy", "the database cannot be reached just now"))
+		p := newProblem(http.StatusServiceUnavailable, "busy", "the database cannot be reached just now")
+		p.Instance = requestID(r.Context())
+		writeProblem(w, p)
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
@@ -99,9 +110,8 @@ func requestID(ctx context.Context) string {
 	return id
 }
 
-// outer is what stands around every request: a name for it, a log line, the
-// bound on its body, problem documents for what no route takes, and no panic
-// that tears the connection.
+// outer is what stands around every request: a name for it, a log line, problem
+// documents for what no route takes and for what panics.
 func (s *server) outer(mux *http.ServeMux) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		id := rand.Text()
@@ -125,6 +135,12 @@ func (s *server) outer(mux *http.ServeMux) http.Handler {
 				panic(http.ErrAbortHandler)
 			}
 		}()
+		if !printable(r.URL) {
+			p := newProblem(http.StatusBadRequest, "control-character", "the address has bytes in it that are no text")
+			p.Instance = id
+			writeProblem(rec, p)
+			return
+		}
 		handler, pattern := mux.Handler(r)
 		if pattern == "" {
 			noRoute(rec, r, handler, id)
@@ -151,7 +167,7 @@ func noRoute(w http.ResponseWriter, r *http.Request, handler http.Handler, id st
 func writeProblem(w http.ResponseWriter, p *Problem) {
 	w.Header().Set("Content-Type", "application/problem+json")
 	w.WriteHeader(p.Status)
-	_ = json.MarshalWrite(w, p, jsontext.WithIndent("  ")) // the connection is gone if this fails
+	_ = json.MarshalWrite(w, p, jsontext.WithIndent("  "), jsontext.AllowInvalidUTF8(true)) // the connection is gone if this fails
 }
 
 // recorder remembers the status for the log.

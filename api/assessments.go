@@ -115,7 +115,7 @@ var standings = map[metrology.Standing]string{metrology.Trusted: "trusted", metr
 
 func basisReading(r workflow.BasisReading) BasisReading {
 	out := BasisReading{TakenAt: clock(time.UnixMicro(r.At)), Value: r.Value, Unit: r.Unit.String(), Standing: standings[r.Standing],
-		Recorded: degrees(r.Recorded), Corrected: degrees(r.Corrected), Worst: degrees(r.Worst), Best: degrees(r.Best)}
+		Recorded: onScale(r.Recorded), Corrected: onScale(r.Corrected), Worst: onScale(r.Worst), Best: onScale(r.Best)}
 	if r.Standing == metrology.Known {
 		low, found, high := float64(r.Error.Lo), float64(r.Error.Found), float64(r.Error.Hi)
 		out.ErrorLow, out.ErrorFound, out.ErrorHigh = &low, &found, &high
@@ -123,7 +123,7 @@ func basisReading(r workflow.BasisReading) BasisReading {
 	return out
 }
 
-func degrees(m unit.Micro) *float64 {
+func onScale(m unit.Micro) *float64 {
 	if m == unit.Unknown {
 		return nil
 	}

@@ -73,7 +73,7 @@ type DeviationPath struct {
 // RunPath names a trace run of a deviation.
 type RunPath struct {
 	DeviationPath
-	Run int `path:"run" minimum:"1"`
+	Run int `path:"run" minimum:"1" maximum:"2147483647"`
 }
 
 func (s *server) registerDeviations(api huma.API) {
@@ -195,7 +195,7 @@ type changesAnswer struct {
 
 func (s *server) compareRuns(ctx context.Context, in *struct {
 	RunPath
-	Since int `query:"since" minimum:"1" required:"true" doc:"The run to compare with"`
+	Since int `query:"since" minimum:"1" maximum:"2147483647" required:"true" doc:"The run to compare with"`
 }) (*changesAnswer, error) {
 	sc, id := scope(ctx, ""), workflow.DeviationID(in.ID)
 	before, err := s.svc.Run(ctx, sc, id, in.Since)

@@ -8,6 +8,7 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lastgood/policy/document"
+	"lastgood/policy/limit"
 	"lastgood/workflow/key"
 )
 
@@ -36,6 +37,8 @@ type policyAnswer struct {
 func (s *server) registerPolicy(api huma.API) {
 	huma.Register(api, huma.Operation{OperationID: "get-policy", Method: http.MethodGet, Path: "/v1/policy",
 		Summary: "The policy in force, with its limits", Security: needs(key.FactsRead)}, handle(s, s.getPolicy))
+	huma.Register(api, huma.Operation{OperationID: "list-limits", Method: http.MethodGet, Path: "/v1/limits",
+		Summary: "The critical limits of the policy in force", Security: needs(key.FactsRead)}, handle(s, s.listLimits))
 	huma.Register(api, huma.Operation{OperationID: "put-policy", Method: http.MethodPut, Path: "/v1/policy",
 		Summary: "Put a policy in force; the text in force already changes nothing", Security: needs(key.PolicyWrite), MaxBodyBytes: s.MaxBody,
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}},
@@ -47,11 +50,25 @@ func (s *server) getPolicy(ctx context.Context, _ *struct{}) (*policyAnswer, err
 	if err != nil {
 		return nil, err
 	}
-	out := &policyAnswer{ETag: etag(p.Version), Body: PolicyBody{p.Version, string(p.Text), []LimitBody{}}}
-	for _, l := range p.Limits {
-		out.Body.Limits = append(out.Body.Limits, LimitBody{l.Name, l.Kind, l.Text, l.Hazard, clockOr(l.ValidFrom), clockOr(l.ValidUntil)})
+	return &policyAnswer{ETag: etag(p.Version), Body: PolicyBody{p.Version, string(p.Text), limitBodies(p.Limits)}}, nil
+}
+
+func limitBodies(limits []limit.Limit) []LimitBody {
+	out := make([]LimitBody, len(limits))
+	for i, l := range limits {
+		out[i] = LimitBody{l.Name, l.Kind, l.Text, l.Hazard, clockOr(l.ValidFrom), clockOr(l.ValidUntil)}
 	}
-	return out, nil
+	return out
+}
+
+// listLimits is the policy's limits without its text, on one page: a policy has
+// no more of them than fit.
+func (s *server) listLimits(ctx context.Context, _ *struct{}) (*struct{ Body Page[LimitBody] }, error) {
+	p, err := s.svc.CurrentPolicy(ctx, scope(ctx, ""))
+	if err != nil {
+		return nil, err
+	}
+	return &struct{ Body Page[LimitBody] }{Page[LimitBody]{Items: limitBodies(p.Limits)}}, nil
 }
 
 type policyInput struct {

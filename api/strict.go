@@ -5,7 +5,11 @@ import (
 	"fmt"
 	"io"
 	"mime"
+	"net/url"
 	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-json-experiment/json"
@@ -13,9 +17,10 @@ import (
 )
 
 // strictJSON is JSON as the interface reads and writes it: names stand once, in
-// their exact case, and strings are UTF-8.
+// their exact case, and strings are UTF-8. What is written is made UTF-8, so
+// that a sentence which quotes a caller's bytes still gets out.
 var strictJSON = huma.Format{
-	Marshal:   func(w io.Writer, v any) error { return json.MarshalWrite(w, v) },
+	Marshal:   func(w io.Writer, v any) error { return json.MarshalWrite(w, v, jsontext.AllowInvalidUTF8(true)) },
 	Unmarshal: func(b []byte, v any) error { return inWords(json.Unmarshal(b, v)) },
 }
 
@@ -53,6 +58,13 @@ func kindName(k jsontext.Kind) string {
 		return "list"
 	}
 	return "object"
+}
+
+// printable says whether an address is text: the database keeps nothing else.
+func printable(u *url.URL) bool {
+	query, err := url.QueryUnescape(u.RawQuery)
+	all := u.Path + query
+	return err == nil && utf8.ValidString(all) && !strings.ContainsFunc(all, unicode.IsControl)
 }
 
 // ofType says whether a request's body is of one of the media types.

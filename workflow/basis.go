@@ -81,7 +81,7 @@ func (e *evidence) paths(it item) ([]BasisReading, error) {
 	if !ok {
 		return nil, nil
 	}
-	after, _, _ := windowFor(e.doubt, l.Criterion.Temperatures())
+	after, _, _ := windowFor(e.doubt, l.Criterion)
 	paths, err := l.Paths(it.series(l), windowed{e.doubt, after})
 	if err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
 	"lastgood/policy/unit"
 	"lastgood/workflow/fault"
@@ -21,11 +22,11 @@ import (
 // contain brings a deviation's window, its lots in doubt and its holds up to
 // what is known now. It places holds and lifts none.
 func contain(ctx context.Context, tx *pg.Tx, d *Deviation, doubt *metrology.Doubt, p sitePolicy) error {
-	at, err := servedTemperatures(ctx, tx, d.Instrument, p)
+	served, err := servedLimits(ctx, tx, d.Instrument, p)
 	if err != nil {
 		return err
 	}
-	after, until, _ := widest(doubt, at)
+	after, until, _ := widest(doubt, served)
 	if err := putWindow(ctx, tx, *d, after, until); err != nil {
 		return fmt.Errorf("window: %w", err)
 	}
@@ -43,20 +44,19 @@ func contain(ctx context.Context, tx *pg.Tx, d *Deviation, doubt *metrology.Doub
 	return holdAll(ctx, tx, d, because, order)
 }
 
-// servedTemperatures returns the temperatures of the limits that an instrument
-// was read for. Readings that named no limit may be for any that applies by
+// servedLimits returns the limits that an instrument was read for. Readings that named no limit may be for any that applies by
 // product or place.
-func servedTemperatures(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([]unit.Celsius, error) {
+func servedLimits(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([]limit.Criterion, error) {
 	var names []string
 	const q = `select limit_name from limit_span where plant_id = $1 and instrument_id = $2 order by 1`
 	if err := tx.SelectContext(ctx, &names, q, tx.Plant, id); err != nil {
 		return nil, fmt.Errorf("limits served: %w", err)
 	}
-	var out []unit.Celsius
+	var out []limit.Criterion
 	for _, n := range names {
 		for _, l := range p.Limits {
 			if l.Name == n || n == "" && len(l.AppliesTo.Products)+len(l.AppliesTo.Locations) > 0 {
-				out = append(out, l.Criterion.Temperatures()...)
+				out = append(out, l.Criterion)
 			}
 		}
 	}

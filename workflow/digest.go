@@ -14,11 +14,22 @@ import (
 
 // digester hashes everything that a trace run looked at, so that two runs of
 // the same evidence can be told from two of different evidence.
-type digester struct{ h hash.Hash }
+type digester struct {
+	h   hash.Hash
+	buf []byte // readings that are not hashed yet: a call for each would cost more than the hash
+}
 
-func newDigester() *digester { return &digester{sha256.New()} }
+const digestBuffer = 32 << 10
+
+func newDigester() *digester { return &digester{sha256.New(), make([]byte, 0, digestBuffer)} }
+
+func (d *digester) flush() {
+	d.h.Write(d.buf)
+	d.buf = d.buf[:0]
+}
 
 func (d *digester) add(values ...any) error {
+	d.flush()
 	for _, v := range values {
 		if err := json.MarshalWrite(d.h, v, json.Deterministic(true)); err != nil {
 			return fmt.Errorf("input digest: %w", err)
@@ -28,12 +39,18 @@ func (d *digester) add(values ...any) error {
 }
 
 func (d *digester) reading(r reading.Taken) {
-	var b [28]byte
-	binary.BigEndian.PutUint64(b[0:], uint64(r.At))
-	binary.BigEndian.PutUint64(b[8:], math.Float64bits(r.Value))
-	binary.BigEndian.PutUint64(b[16:], uint64(r.Lot))
-	binary.BigEndian.PutUint32(b[24:], uint32(r.Context))
-	d.h.Write(b[:])
+	if len(d.buf) > digestBuffer-readingSize {
+		d.flush()
+	}
+	d.buf = binary.BigEndian.AppendUint64(d.buf, uint64(r.At))
+	d.buf = binary.BigEndian.AppendUint64(d.buf, math.Float64bits(r.Value))
+	d.buf = binary.BigEndian.AppendUint64(d.buf, uint64(r.Lot))
+	d.buf = binary.BigEndian.AppendUint32(d.buf, uint32(r.Context))
 }
 
-func (d *digester) sum() []byte { return d.h.Sum(nil) }
+const readingSize = 28
+
+func (d *digester) sum() []byte {
+	d.flush()
+	return d.h.Sum(nil)
+}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
 	"lastgood/policy/unit"
 	"lastgood/workflow/instrument"
@@ -16,10 +17,7 @@ func doubtOf(in instrument.Stored, h instrument.History, o opening, p sitePolicy
 	for _, c := range h.Checks {
 		f.Checks = append(f.Checks, c.Check)
 	}
-	for _, e := range h.Events {
-		f.Events = append(f.Events, e.Event)
-	}
-	f.Events = dropVoidRemovals(h, f.Events, o.at())
+	f.Events = inEffect(h, o.at())
 	if in.InServiceFrom != nil {
 		f.InServiceFrom = in.InServiceFrom.UnixMicro()
 	}
@@ -41,20 +39,27 @@ func place(checks []metrology.Check, o opening) ([]metrology.Check, int) {
 	return slices.Insert(checks, i, found), i
 }
 
-// dropVoidRemovals leaves out a removal from use after which the instrument was
-// returned without a clear pass: whatever it read then is in doubt too.
-func dropVoidRemovals(h instrument.History, events []metrology.Event, failedAt int64) []metrology.Event {
-	return slices.DeleteFunc(slices.Clone(events), func(e metrology.Event) bool {
-		if e.Kind != metrology.RemovedFromUse || e.At < failedAt {
-			return false
+// inEffect returns the events as they count: without a removal from use during
+// which it was read all the same, and without one after which it was returned
+// and had not clearly passed. What it read then is in doubt too.
+func inEffect(h instrument.History, failedAt int64) []metrology.Event {
+	var out []metrology.Event
+	for _, e := range h.Events {
+		if e.Kind == metrology.RemovedFromUse && e.At >= failedAt && (e.UsedAfter || cameBackUnchecked(h, e.At, failedAt)) {
+			continue
 		}
-		for _, back := range events {
-			if back.Kind == metrology.ReturnedToUse && back.At >= e.At {
-				return !clearPassBetween(h, failedAt, back.At)
-			}
+		out = append(out, e.Event)
+	}
+	return out
+}
+
+func cameBackUnchecked(h instrument.History, removedAt, failedAt int64) bool {
+	for _, back := range h.Events {
+		if back.Kind == metrology.ReturnedToUse && back.At >= removedAt {
+			return !clearPassBetween(h, failedAt, back.At)
 		}
-		return false
-	})
+	}
+	return false
 }
 
 func clearPassBetween(h instrument.History, after, until int64) bool {
@@ -73,23 +78,30 @@ func inUse(in instrument.Stored) unit.CelsiusDiff {
 	return 0
 }
 
-// windowFor returns the window of readings that vouch at the given
-// temperatures: from the last check that was good there.
-func windowFor(d *metrology.Doubt, at []unit.Celsius) (after, until int64, lastGood int) {
+// windowFor returns the window of readings that vouch for limits: from the last
+// check that was good at the limit's own temperature, and at every temperature
+// beside it where an error can hide a miss and a check was ever good.
+func windowFor(d *metrology.Doubt, limits ...limit.Criterion) (after, until int64, lastGood int) {
 	after, until, lastGood = math.MaxInt64, d.Until, -1
-	for _, t := range at {
-		if a, _, g := d.WindowOver(t, t); a < after {
-			after, lastGood = a, g
+	take := func(a, _ int64, good int) {
+		if a < after {
+			after, lastGood = a, good
 		}
+	}
+	for _, c := range limits {
+		for _, t := range c.Temperatures() {
+			take(d.WindowOver(t, t))
+		}
+		take(d.WindowAmong(c.Span()))
 	}
 	return after, until, lastGood
 }
 
 // widest returns the longest window over the limits that an instrument serves;
 // over the temperatures at which it is checked, if nobody knows what it serves.
-func widest(d *metrology.Doubt, limits []unit.Celsius) (after, until int64, lastGood int) {
+func widest(d *metrology.Doubt, limits []limit.Criterion) (after, until int64, lastGood int) {
 	if len(limits) == 0 {
 		return d.Window()
 	}
-	return windowFor(d, limits)
+	return windowFor(d, limits...)
 }

@@ -30,7 +30,8 @@ type evidence struct {
 
 	contexts map[int32]reading.Context
 	places   map[int32]string // location codes
-	mounted  []mounted
+	mounted  []mounted        // where the instrument hung
+	others   []mounted        // what else hung in those places
 	stays    []stay
 	lots     map[lot.ID]lot.Stored
 	edges    map[lot.ID][]lot.ID
@@ -109,11 +110,11 @@ func (e *evidence) loadError(ctx context.Context, tx *pg.Tx) (err error) {
 	if e.doubt, err = doubtOf(e.in, e.history, e.opening, e.policy); err != nil {
 		return err
 	}
-	at, err := servedTemperatures(ctx, tx, e.in.ID, e.policy)
+	served, err := servedLimits(ctx, tx, e.in.ID, e.policy)
 	if err != nil {
 		return err
 	}
-	e.after, e.until, e.lastGood = widest(e.doubt, at)
+	e.after, e.until, e.lastGood = widest(e.doubt, served)
 	return e.digest.add(e.in, e.history, e.policy.Source)
 }
 
@@ -158,7 +159,29 @@ func (e *evidence) loadPlaces(ctx context.Context, tx *pg.Tx) (err error) {
 	if err := e.digest.add(hung); err != nil {
 		return err
 	}
+	if err := e.loadOthers(ctx, tx); err != nil {
+		return err
+	}
 	return e.loadStays(ctx, tx)
+}
+
+// loadOthers reads which other instruments hung where this one did.
+func (e *evidence) loadOthers(ctx context.Context, tx *pg.Tx) error {
+	const q = `select location_id, mounted_from, mounted_to from mounting m where plant_id = $1 and instrument_id <> $2
+		and location_id in (select location_id from mounting where plant_id = $1 and instrument_id = $2)
+		order by location_id, mounted_from, instrument_id`
+	var hung []struct {
+		Location int32      `db:"location_id"`
+		From     time.Time  `db:"mounted_from"`
+		To       *time.Time `db:"mounted_to"`
+	}
+	if err := tx.SelectContext(ctx, &hung, q, tx.Plant, e.in.ID); err != nil {
+		return err
+	}
+	for _, m := range hung {
+		e.others = append(e.others, mounted{m.Location, m.From.UnixMicro(), orEver(m.To)})
+	}
+	return e.digest.add(hung)
 }
 
 func orEver(t *time.Time) int64 {
@@ -217,41 +240,48 @@ func (e *evidence) loadReadings(ctx context.Context, tx *pg.Tx) error {
 	if err != nil {
 		return err
 	}
-	var last group
-	var to *stretch
+	var last reading.Taken
+	var to *stretch // where the reading before belongs
 	for r, err := range reading.Stream(ctx, tx, e.in.ID, since, upto) {
 		if err != nil {
 			return err
 		}
 		e.readings++
 		e.digest.reading(r)
-		g, ok := e.groupOf(r)
-		if !ok {
+		if to == nil || r.Lot == 0 || r.Lot != last.Lot || r.Context != last.Context { // else as before
+			last, to = r, e.stretchOf(r)
+		}
+		if to == nil {
 			if r.At > e.after && r.At <= e.until {
 				e.unmatched++
 			}
 			continue
-		}
-		if to == nil || g != last {
-			last, to = g, e.record[g]
-			if to == nil {
-				to = &stretch{}
-				e.record[g] = to
-			}
 		}
 		to.at, to.value = append(to.at, r.At), append(to.value, r.Value)
 	}
 	return nil
 }
 
+// stretchOf returns where a reading belongs, nil if nowhere.
+func (e *evidence) stretchOf(r reading.Taken) *stretch {
+	g, ok := e.groupOf(r)
+	if !ok {
+		return nil
+	}
+	if e.record[g] == nil {
+		e.record[g] = &stretch{}
+	}
+	return e.record[g]
+}
+
 func (e *evidence) groupOf(r reading.Taken) (group, bool) {
 	c := e.contexts[r.Context]
-	g := group{lot: r.Lot, limit: c.LimitName, scale: c.Scale()}
+	g := group{lot: r.Lot, location: c.LocationID, limit: c.LimitName, scale: c.Scale()}
 	if r.Lot != 0 {
 		_, suspect := e.lots[r.Lot]
 		return g, suspect
 	}
-	if g.location = c.LocationID; g.location == 0 {
+	if g.location == 0 {
 		g.location = e.hungAt(r.At)
 	}
 	return g, g.location != 0

@@ -3,7 +3,10 @@ package workflow
 import (
 	"cmp"
 	"math"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"lastgood/policy/limit"
@@ -35,14 +38,15 @@ type part struct {
 func (e *evidence) judgeAll() ([]Assessment, error) {
 	worst := map[[2]string]int{}
 	var out []Assessment
-	for _, it := range e.items() {
-		a, doubted, err := e.judge(it)
-		if err != nil {
-			return nil, err
-		}
-		if !doubted {
+	all, err := e.judgeEach(e.items())
+	if err != nil {
+		return nil, err
+	}
+	for _, j := range all {
+		if !j.doubted {
 			continue
 		}
+		a := j.Assessment
 		key := [2]string{a.Lot, a.Limit}
 		if i, dup := worst[key]; dup { // two stays of one lot: the worse one decides
 			if out[i].Result.Verdict.LessGrave(a.Result.Verdict) {
@@ -59,17 +63,41 @@ func (e *evidence) judgeAll() ([]Assessment, error) {
 	return out, nil
 }
 
+// judged is what became of an item.
+type judged struct {
+	Assessment
+	doubted bool
+}
+
+// judgeEach judges items on every core: it is most of what a trace costs, and
+// no item knows of another.
+func (e *evidence) judgeEach(items []item) ([]judged, error) {
+	out, errs := make([]judged, len(items)), make([]error, len(items))
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(items)) {
+		all.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(items); i = int(next.Add(1)) - 1 {
+				out[i].Assessment, out[i].doubted, errs[i] = e.judge(items[i])
+			}
+		})
+	}
+	all.Wait()
+	return out, cmp.Or(errs...)
+}
+
 // items puts the record together by lot and limit, in a fixed order.
 func (e *evidence) items() []item {
 	var out []item
-	for _, g := range e.groups() {
+	groups := e.groups()
+	for _, g := range groups {
 		if g.lot != 0 {
 			s := e.record[g]
 			out = e.addNamed(out, g, part{g.scale, s, 0, len(s.at)})
 		}
 	}
 	for _, s := range e.stays {
-		out = append(out, e.placed(s)...)
+		out = append(out, e.placed(s, groups)...)
 	}
 	return out
 }
@@ -87,19 +115,36 @@ func (e *evidence) groups() []group {
 
 // addNamed adds readings that name a lot to its items.
 func (e *evidence) addNamed(out []item, g group, p part) []item {
-	for _, name := range e.limitsFor(g.limit, g.lot, 0) {
-		i := slices.IndexFunc(out, func(it item) bool { return it.lot == g.lot && it.limit == name })
-		if i >= 0 {
+	for _, name := range e.limitsFor(g.limit, g.lot, g.location) {
+		i := len(out) - 1
+		for i >= 0 && out[i].lot == g.lot && out[i].limit != name { // groups of one lot follow each other
+			i--
+		}
+		if i >= 0 && out[i].lot == g.lot {
 			out[i].parts = append(out[i].parts, p)
 			continue
 		}
-		out = append(out, item{lot: g.lot, limit: name, via: "reading", parts: []part{p}})
+		from, until := e.made(g.lot)
+		out = append(out, item{lot: g.lot, limit: name, via: "reading", parts: []part{p}, start: from, end: until})
 	}
 	return out
 }
 
+// made returns from when to when a lot was made, 0 where nobody says: what a
+// continuous record of it must cover, as far as the window reaches.
+func (e *evidence) made(id lot.ID) (from, until int64) {
+	l := e.lots[id]
+	if l.MadeFrom != nil {
+		from = l.MadeFrom.UnixMicro()
+	}
+	if l.MadeUntil != nil {
+		until = min(l.MadeUntil.UnixMicro(), e.until)
+	}
+	return from, max(from, until)
+}
+
 // placed returns the items of a lot that was where the instrument hung or read.
-func (e *evidence) placed(s stay) []item {
+func (e *evidence) placed(s stay, groups []group) []item {
 	from, to, via := e.together(s)
 	byLimit := map[string]*item{}
 	var order []string
@@ -110,7 +155,7 @@ func (e *evidence) placed(s stay) []item {
 		}
 		return byLimit[name]
 	}
-	for _, g := range e.groups() {
+	for _, g := range groups {
 		if g.lot != 0 || g.location != s.location {
 			continue
 		}
@@ -146,21 +191,33 @@ func (s *stretch) between(from, to int64) (a, b int) {
 	return a, b
 }
 
-// together returns the time that lot and instrument were in one place, as far
-// as it is known to have an end: no longer than the window, and no longer than
-// the failed check where both still go on.
+// together returns the time of a stay that the instrument's record must cover: no
+// longer than the window, and no longer than the failed check where both still
+// go on. It ends sooner, or begins later, only where another instrument hung
+// there instead; a logger that was taken away leaves a gap.
 func (e *evidence) together(s stay) (from, to int64, via string) {
 	from, to, via = s.from, min(s.to, e.until), "stay"
+	first, last := int64(math.MaxInt64), int64(math.MinInt64)
 	for _, m := range e.mounted {
 		if m.location == s.location && m.from <= s.to && m.to >= s.from {
-			from, to, via = max(from, m.from), min(to, m.to), "mounting"
-			break
+			first, last, via = min(first, m.from), max(last, m.to), "mounting"
 		}
+	}
+	if via == "mounting" && e.watched(s.location, first) {
+		from = max(from, first)
+	}
+	if via == "mounting" && e.watched(s.location, last) {
+		to = min(to, last)
 	}
 	if to == math.MaxInt64 {
 		to = e.doubt.FailedAt
 	}
 	return from, max(from, to), via
+}
+
+// watched says whether another instrument hung in a place at a time.
+func (e *evidence) watched(location int32, at int64) bool {
+	return slices.ContainsFunc(e.others, func(m mounted) bool { return m.location == location && m.from <= at && at <= m.to })
 }
 
 // limitsFor returns the names of the limits that readings are for: the one that
@@ -196,8 +253,8 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 		a.Result = limit.Result{Verdict: limit.Unknown, Readings: it.count(), Reasons: []string{noLimit(it.limit)}, Method: "limit/none@1"}
 		return a, e.anyInWindow(it), nil
 	}
-	a.Text, a.Unit = l.Text, l.Criterion.Scale().String()
-	after, _, _ := windowFor(e.doubt, l.Criterion.Temperatures())
+	a.Text, a.Unit, a.Kind, a.Hazard = l.Text, l.Criterion.Scale().String(), l.Kind, l.Hazard
+	after, _, _ := windowFor(e.doubt, l.Criterion)
 	errs := windowed{e.doubt, after}
 	s := it.series(l)
 	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded
@@ -210,7 +267,7 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 
 // series returns the item's readings on the scale of its limit.
 func (it item) series(l limit.Limit) series.Series {
-	s := series.Series{Scale: l.Criterion.Scale()}
+	s := series.Series{Scale: l.Criterion.Scale(), Samples: make([]series.Sample, 0, it.count())}
 	if it.via != "reading" || l.Monitoring == "continuous" {
 		s.Start, s.End = it.start, it.end
 	}
@@ -240,8 +297,11 @@ func (it item) count() (n int) {
 // producedAt is the date that says which version of a limit counts: when the
 // lot was made, else its first reading here.
 func (e *evidence) producedAt(it item) time.Time {
-	if l := e.lots[it.lot]; l.MadeAt != nil {
+	switch l := e.lots[it.lot]; {
+	case l.MadeAt != nil:
 		return *l.MadeAt
+	case l.MadeFrom != nil:
+		return *l.MadeFrom
 	}
 	first := int64(math.MaxInt64)
 	for _, p := range it.parts {

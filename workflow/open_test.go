@@ -37,19 +37,33 @@ func TestWindowEndsAreTheCheckAndTheRemoval(t *testing.T) {
 	s.reads( // (last good check, removal]: error-model.md and design §4
 		cooked("T-1", good, 72, "at-good"),
 		cooked("T-1", good.Add(time.Microsecond), 72, "just-after"),
-		cooked("T-1", removed, 72, "at-removal"),
-		cooked("T-1", removed.Add(time.Microsecond), 72, "too-late"))
+		cooked("T-1", removed, 72, "at-removal"))
 	d := s.fails("T-1", march(5, 6, 0))
-	s.holds(d, "just-after", "at-removal", "too-late")
 	s.happens("T-1", removed, instrument.RemovedFromUse)
-	// A hold that is too wide now is lifted by QA, never by the engine.
-	s.holds(d, "just-after", "at-removal", "too-late")
-	var lots []string
-	for _, a := range s.trace(d).Assessments {
-		lots = append(lots, a.Lot)
+	s.holds(d, "just-after", "at-removal")
+	if run := s.trace(d); run.Until == nil || !run.Until.Equal(removed) || len(run.Assessments) != 2 {
+		t.Errorf("until %v, %d assessments", run.Until, len(run.Assessments))
 	}
-	if len(lots) != 2 || lots[0] != "at-removal" || lots[1] != "just-after" {
-		t.Errorf("lots assessed: %v", lots)
+}
+
+// A reading after the removal says that it was not removed: whatever was read
+// before the next clear pass is in doubt too.
+func TestReadingAfterTheRemovalKeepsTheWindowOpen(t *testing.T) {
+	t.Parallel()
+	s := newSite(t)
+	removed := march(5, 9, 0)
+	s.reads(cooked("T-1", march(4, 0, 0), 72, "before"))
+	d := s.fails("T-1", march(5, 6, 0))
+	s.happens("T-1", removed, instrument.RemovedFromUse)
+	s.trace(d)
+	s.reads(cooked("T-1", removed.Add(time.Microsecond), 72, "after"))
+	if s.count(`select count(*) from deviation where retrace_due is not null`) != 1 {
+		t.Error("the late reading makes no new run due")
+	}
+	run := s.trace(d)
+	s.holds(d, "before", "after")
+	if run.Until != nil || len(run.Assessments) != 2 || len(run.Notes) == 0 {
+		t.Errorf("until %v, %d assessments, notes %q", run.Until, len(run.Assessments), run.Notes)
 	}
 }
 
@@ -58,9 +72,10 @@ func TestLotAcrossTheEdgeIsHeldOnlyForAReadingInside(t *testing.T) {
 	s := newSite(t)
 	good := march(2, 6, 0)
 	s.reads(
-		cooked("T-1", good.Add(-time.Hour), 72, "outside-only"), cooked("T-1", march(12, 0, 0), 72, "outside-only"),
+		cooked("T-1", good.Add(-time.Hour), 72, "outside-only"), cooked("T-1", march(12, 0, 0), 72, "outside-only"), // after it passed again
 		cooked("T-1", good.Add(-time.Hour), 72, "across"), cooked("T-1", march(4, 0, 0), 72, "across"))
 	s.happens("T-1", march(6, 0, 0), instrument.RemovedFromUse)
+	s.record(checkOf("T-1", march(11, 0, 0), 0))
 	s.holds(s.fails("T-1", march(5, 6, 0)), "across")
 }
 

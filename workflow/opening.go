@@ -9,7 +9,8 @@ import (
 )
 
 // opening is something that opens a deviation: a check that did not clearly
-// pass, or an adjustment before which nobody looked. One of the two is set.
+// pass, or something that happened to the instrument before which nobody looked.
+// One of the two is set.
 type opening struct {
 	check *instrument.Recorded
 	event *instrument.RecordedEvent
@@ -23,9 +24,10 @@ func (o opening) at() int64 {
 }
 
 // openings walks an instrument's history and returns what opens a deviation: the
-// first check that failed, was inconclusive or unusable, or left the instrument
-// out of tolerance, and the first adjustment without an as-found, each since
-// the last clear pass. What follows before the next clear pass belongs to the
+// first check that failed, was inconclusive or unusable, left the instrument out
+// of tolerance, or hung on a reference that was itself in doubt; the first fault
+// that comes and goes; and the first adjustment, repair, re-ranging or change of
+// battery without an as-found; each since the last clear pass. What follows before the next clear pass belongs to the
 // same deviation.
 func openings(h instrument.History) []opening {
 	var out []opening
@@ -33,9 +35,6 @@ func openings(h instrument.History) []opening {
 	for _, m := range timeline(h) {
 		switch {
 		case m.check != nil:
-			if m.check.Untrusted != "" {
-				continue
-			}
 			if !passed(m.check) {
 				if !failing {
 					out = append(out, m)
@@ -49,12 +48,34 @@ func openings(h instrument.History) []opening {
 			outSince = min(outSince, m.event.At)
 		case m.event.Kind == metrology.ReturnedToUse:
 			outSince = notYet
+		case m.event.Kind == metrology.Intermittent && !failing:
+			out = append(out, m)
+			failing = true
 		case adjusts(m.event.Kind) && !failing && !hasFound(h, min(outSince, m.event.At), m.event.At):
 			out = append(out, m)
 			failing = true
 		}
 	}
 	return out
+}
+
+// words says what happened.
+func (o opening) words() string {
+	switch {
+	case o.check == nil && o.event.Kind == metrology.Intermittent:
+		return "a fault that comes and goes was noted"
+	case o.check == nil:
+		return string(o.event.Kind) + " without an as-found"
+	case o.check.Untrusted != "":
+		return "its check lost its worth: " + o.check.Untrusted
+	case o.check.Unusable:
+		return "lost or broken: no as-found value"
+	case o.check.Found == metrology.Fail:
+		return "failed its check"
+	case o.check.Found == metrology.Pass:
+		return "was left out of tolerance by its check"
+	}
+	return "its check was inconclusive"
 }
 
 // timeline puts checks and events in one order of time; a check stands before an
@@ -71,14 +92,14 @@ func timeline(h instrument.History) []opening {
 	return all
 }
 
-// passed: found in tolerance, and not left out of it.
+// passed: found in tolerance, not left out of it, by a reference to be trusted.
 func passed(c *instrument.Recorded) bool {
-	return !c.Unusable && c.Found == metrology.Pass && (c.LeftUnknown || c.Left == metrology.Pass)
+	return c.Untrusted == "" && !c.Unusable && c.Found == metrology.Pass && (c.LeftUnknown || c.Left == metrology.Pass)
 }
 
 // endsDoubt: found clearly in tolerance, or adjusted and then clearly in it.
 func endsDoubt(c *instrument.Recorded) bool {
-	return !c.Unusable && !c.LeftUnknown && c.Left == metrology.Pass && (c.Found == metrology.Pass || wasAdjusted(c))
+	return c.Untrusted == "" && !c.Unusable && !c.LeftUnknown && c.Left == metrology.Pass && (c.Found == metrology.Pass || wasAdjusted(c))
 }
 
 func wasAdjusted(c *instrument.Recorded) bool {
@@ -91,7 +112,7 @@ func wasAdjusted(c *instrument.Recorded) bool {
 }
 
 func adjusts(k metrology.EventKind) bool {
-	return k == metrology.Adjusted || k == metrology.Repaired || k == metrology.Reranged
+	return k == metrology.Adjusted || k == metrology.Repaired || k == metrology.Reranged || k == metrology.BatteryChanged
 }
 
 // notYet is since when an instrument is out of use that is in use.

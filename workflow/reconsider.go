@@ -64,12 +64,12 @@ func windowsOf(ctx context.Context, tx *pg.Tx, id instrument.ID) ([]string, erro
 	return spans, tx.SelectContext(ctx, &spans, q, tx.Plant, id)
 }
 
-// checkedAgainst returns the instruments with a deviation, a check of which was
-// made against the given one.
+// checkedAgainst returns the instruments of which a check was made against the
+// given one.
 func checkedAgainst(ctx context.Context, tx *pg.Tx, id instrument.ID) ([]string, error) {
 	var codes []string
 	const q = `select distinct i.code from check_point p join accuracy_check c using (plant_id, check_id)
-		join deviation d using (plant_id, instrument_id) join instrument i using (plant_id, instrument_id)
+		join instrument i using (plant_id, instrument_id)
 		where p.plant_id = $1 and p.reference_id = $2 order by 1`
 	return codes, tx.SelectContext(ctx, &codes, q, tx.Plant, id)
 }

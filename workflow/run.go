@@ -17,6 +17,7 @@ type Run struct {
 	Number        int          `json:"run"`
 	MadeAt        time.Time    `json:"made_at"`
 	Instrument    string       `json:"instrument"`
+	OpenedBy      string       `json:"opened_by"` // what happened then, in words
 	FailedAt      time.Time    `json:"failed_at"`
 	LastGoodAt    *time.Time   `json:"last_good_at"`
 	After         *time.Time   `json:"after"` // the window; nil: nothing bounds it
@@ -49,7 +50,9 @@ type Assessment struct {
 	Limit     string            `json:"limit"` // empty: no limit applies to what was read
 	Text      string            `json:"limit_text"`
 	Unit      string            `json:"limit_unit"` // the scale that the limit is written in
-	Via       string            `json:"via"`        // how the readings reached the lot: reading, stay or mounting
+	Kind      string            `json:"kind"`
+	Hazard    string            `json:"hazard"`
+	Via       string            `json:"via"` // how the readings reached the lot: reading, stay or mounting
 	Result    limit.Result      `json:"result"`
 	Impact    impact.Assessment `json:"impact"`
 	Route     string            `json:"route"`

@@ -53,7 +53,8 @@ func touchProducts(ctx context.Context, tx *pg.Tx, codes []string) error {
 }
 
 // concernsReadings: a reading inside a suspect window, or outside it for a lot
-// in doubt, by its name or by its stay; or any reading for a limit that the
+// in doubt, by its name or by its stay; or after the instrument was taken out of
+// use, before it passed again; or any reading for a limit that the
 // instrument was not known to serve, since the window may then reach further
 // back.
 const concernsReadings = `
@@ -64,6 +65,12 @@ where d.plant_id = $1 and exists (
   where r.instrument_id = d.instrument_id and (r.serves_more
     or exists (select from deviation_window w where w.plant_id = $1 and w.deviation_id = d.deviation_id
       and w.span && tstzrange(r.first, r.last, '[]'))
+    or exists (select from deviation_window w where w.plant_id = $1 and w.deviation_id = d.deviation_id
+      and r.last > upper(w.span)
+      and exists (select from instrument_event v where v.plant_id = $1 and v.instrument_id = d.instrument_id
+        and v.kind = 'removed_from_use' and v.at = upper(w.span))
+      and not exists (select from accuracy_check c where c.plant_id = $1 and c.instrument_id = d.instrument_id
+        and c.performed_at >= upper(w.span) and c.performed_at <= r.first and c.left_verdict = 'pass' and not c.unusable))
     or exists (select from deviation_lot l where l.plant_id = $1 and l.deviation_id = d.deviation_id
       and l.lot_id = any(r.lots))
     or r.placed and exists (select from deviation_lot l join stay y using (plant_id, lot_id)

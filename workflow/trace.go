@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -19,9 +20,23 @@ import (
 // stores the run. It looks at one moment of the database, outside any lock; what
 // arrives meanwhile leaves the deviation due for another run.
 func (s *Service) Trace(ctx context.Context, sc pg.Scope, id DeviationID) (Run, error) {
-	var e *evidence
-	var run Run
-	err := s.db.Read(ctx, sc, func(tx *pg.Tx) (err error) {
+	e, run, err := s.look(ctx, sc, id)
+	if err != nil {
+		return Run{}, err
+	}
+	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error { return storeRun(ctx, tx, e, &run) })
+	return run, err
+}
+
+// Preview says what Trace would find now and stores nothing.
+func (s *Service) Preview(ctx context.Context, sc pg.Scope, id DeviationID) (Run, error) {
+	_, run, err := s.look(ctx, sc, id)
+	return run, err
+}
+
+// look reads the evidence and judges it.
+func (s *Service) look(ctx context.Context, sc pg.Scope, id DeviationID) (e *evidence, run Run, err error) {
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) (err error) {
 		if e, err = gather(ctx, tx, id); err != nil {
 			return err
 		}
@@ -31,20 +46,25 @@ func (s *Service) Trace(ctx context.Context, sc pg.Scope, id DeviationID) (Run, 
 		return e.weigh(ctx, tx, run.Assessments)
 	})
 	if err != nil {
-		return Run{}, err
+		return nil, Run{}, err
 	}
 	e.describe(&run)
-	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error { return storeRun(ctx, tx, e, &run) })
-	return run, err
+	return e, run, nil
 }
 
 // describe fills in what the run says of the instrument.
 func (e *evidence) describe(r *Run) {
-	r.Instrument, r.FailedAt = e.in.Code, e.deviation.FailedAt
+	r.Instrument, r.FailedAt, r.OpenedBy = e.in.Code, e.deviation.FailedAt, e.opening.words()
 	r.After, r.Until = moment(e.after), moment(e.until)
 	r.PolicyVersion, r.Method, r.Model = e.policy.version, TraceMethod, e.policy.Onset
 	r.Notes, r.Readings, r.Unmatched = e.doubt.Notes, e.readings, e.unmatched
 	r.InputDigest = e.digest.sum()
+	for _, ev := range e.history.Events {
+		if ev.UsedAfter && ev.At >= e.opening.at() {
+			r.Notes = append(slices.Clone(r.Notes), "readings were taken after the removal from use on "+
+				time.UnixMicro(ev.At).UTC().Format(time.RFC3339)+": the removal does not end the window")
+		}
+	}
 	switch {
 	case e.lastGood >= 0:
 		r.LastGoodAt = r.After

@@ -2,11 +2,9 @@ package workflow
 
 import (
 	"context"
-	"strings"
 
 	"lastgood/policy/document"
 	"lastgood/policy/impact"
-	"lastgood/policy/limit"
 	"lastgood/policy/routing"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
@@ -49,36 +47,48 @@ func (e *evidence) weighOne(a *Assessment, where map[lot.ID]lot.Position, shippe
 		}
 	}
 	f.Consignees = len(consignees)
-	l := e.lots[lot.ID(a.LotID)]
-	f.ReadyToEat = l.ReadyToEat
-	if l.Consumers != nil && *l.Consumers != "" {
-		v := *l.Consumers == string(lot.Vulnerable)
-		f.Vulnerable = &v
-	}
-	kind := ""
-	if lim, ok := e.limitOf(a.Limit); ok {
-		kind = lim.Kind
-		f.Severity = severityOf(e.policy.Policy, lim)
-	}
+	f.ReadyToEat, f.Vulnerable = e.eaten(lot.ID(a.LotID))
+	f.Severity = severityOf(e.policy.Policy, a.Hazard)
 	a.Impact = impact.Assess(f)
 	d := routing.Default(routing.Facts{Level: a.Impact.Level, Verdict: f.Verdict, MissedAsRecorded: f.MissedAsRecorded,
-		Shipped: f.ShippedAny, InControl: f.InControlAny, Kind: kind, Severity: f.Severity})
+		Shipped: f.ShippedAny, InControl: f.InControlAny, Kind: a.Kind, Severity: f.Severity})
 	a.Route, a.RouteRule, a.Reason, a.Signers = string(d.Route), d.Rule, d.Reason, d.Signers
 }
 
-func (e *evidence) limitOf(name string) (limit.Limit, bool) {
-	for _, l := range e.policy.Limits {
-		if l.Name == name {
-			return l, true
+// eaten says whether a lot, or anything made of it, is eaten as it is, and by
+// whom: yes if one is, unknown if one may be.
+func (e *evidence) eaten(id lot.ID) (ready, vulnerable *bool) {
+	no := false
+	ready, vulnerable = &no, &no
+	for _, below := range e.below(id) {
+		l := e.lots[below]
+		ready = graver(ready, l.ReadyToEat)
+		var v *bool
+		if l.Consumers != nil && *l.Consumers != "" {
+			is := *l.Consumers == string(lot.Vulnerable)
+			v = &is
 		}
+		vulnerable = graver(vulnerable, v)
 	}
-	return limit.Limit{}, false
+	return ready, vulnerable
+}
+
+// graver: yes before unknown before no.
+func graver(a, b *bool) *bool {
+	switch {
+	case a != nil && *a || b != nil && *b:
+		yes := true
+		return &yes
+	case a == nil || b == nil:
+		return nil
+	}
+	return a
 }
 
 // severityOf is what the policy says of the hazard that a limit controls; empty,
 // which counts as serious, if it says nothing.
-func severityOf(p *document.Policy, l limit.Limit) impact.Severity {
-	return impact.Severity(strings.ToLower(string(p.Severities[l.Hazard])))
+func severityOf(p *document.Policy, hazard string) impact.Severity {
+	return p.Severities[hazard]
 }
 
 // below returns a lot and everything that was made of it.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
 
@@ -18,6 +19,15 @@ import (
 // columns and goes through the same decoders. What the files say in one row per
 // point, an object says once, with a list called points. The faults are by
 // object and point.
+
+// Time reads a time as every time is read here: RFC 3339 with an offset.
+func Time(s string) (time.Time, *fault.Error) {
+	t, f := parseTime(s)
+	if f != nil {
+		return t, fault.New(fault.Invalid, f.rule, "%s", f.detail)
+	}
+	return t, nil
+}
 
 // Instruments decodes instruments.
 func Instruments(items []jsontext.Value) ([]instrument.Instrument, fault.Rows) {

@@ -24,6 +24,7 @@ const Caution = "This supports a decision and does not make one: local regulatio
 type DeviationResult struct {
 	Instrument  string             `json:"instrument"`
 	State       string             `json:"state"`
+	OpenedBy    string             `json:"opened_by"`
 	FailedAt    string             `json:"failed_at"`
 	LastGoodAt  *string            `json:"last_good_at"`
 	Window      WindowResult       `json:"window"`
@@ -163,7 +164,7 @@ func (r Result) InDoubt() bool {
 
 func newDeviation(rep workflow.Report, zone *time.Location) DeviationResult {
 	run := rep.Run
-	d := DeviationResult{Instrument: run.Instrument, State: string(rep.Deviation.State), FailedAt: clock(run.FailedAt, zone),
+	d := DeviationResult{Instrument: run.Instrument, State: string(rep.Deviation.State), OpenedBy: run.OpenedBy, FailedAt: clock(run.FailedAt, zone),
 		LastGoodAt: clockOr(run.LastGoodAt, zone), Window: WindowResult{clockOr(run.After, zone), clockOr(run.Until, zone)},
 		Error: ErrorResult{Model: run.Model, Points: []ErrorPoint{}, Unit: "K"}, Notes: append([]string{}, run.Notes...),
 		Readings: run.Readings, Unmatched: run.Unmatched, Assessments: []AssessmentResult{}, Holds: []HoldResult{}, Shipped: []ShippedResult{}}

@@ -18,7 +18,7 @@ type benchCmd struct {
 // contest is one thing that both sides do with the same rows.
 type contest struct {
 	name, theirs string
-	target       float64
+	target       float64 // 0: none
 	atLeast      bool // the ratio is of speeds and must reach the target; else of times, and must keep below it
 	rows         int
 	prepare      func(round int) error // not measured

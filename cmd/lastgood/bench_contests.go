@@ -1,8 +1,11 @@
 package main
 
 import (
+	"context"
 	"fmt"
+	"time"
 
+	"lastgood/workflow"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
@@ -13,20 +16,22 @@ import (
 // server itself from files that are sorted already.
 func (b *bench) ingestContests() []*contest {
 	return []*contest{
-		b.ingestContest("ingest, whole command", reading.MaxChunk, b.takeSlab),
-		b.ingestContest("ingest, write path", reading.MaxChunk, b.writeSlab),
-		b.ingestContest("ingest, whole command", slabLength*b.plan.sender, b.takeSlab),
+		b.ingestContest("ingest, write path", reading.MaxChunk, false, b.writeSlab),
+		b.ingestContest("ingest, whole command", reading.MaxChunk, true, b.takeSlab),
+		b.ingestContest("ingest, whole command", slabLength*b.plan.sender, true, b.takeSlab),
 	}
 }
 
-func (b *bench) ingestContest(name string, perFile int, us func(string, []reading.Chunk) error) *contest {
+// ingestContest: perFile rows go into each file of theirs. Readings that name
+// lots make us keep when each instrument vouched for each lot.
+func (b *bench) ingestContest(name string, perFile int, lots bool, us func(string, []reading.Chunk) error) *contest {
 	var chunks []reading.Chunk
 	var files []string
 	batch := ""
 	k := &contest{name: name, theirs: fmt.Sprintf("COPY, %d sorted rows at once", min(perFile, slabLength*b.plan.sender)),
 		target: 0.9, atLeast: true, rows: slabLength * b.plan.sender}
 	k.prepare = func(int) error {
-		list := b.plan.slab(b.slabs)
+		list := b.plan.slab(b.slabs, lots)
 		batch = fmt.Sprintf("slab %d", b.slabs)
 		b.slabs++
 		chunks, files = chunksOf(batch, list), nil
@@ -52,10 +57,13 @@ func (b *bench) internLots(list []reading.Reading) error {
 	seen := map[string]bool{}
 	var lots []lot.Lot
 	for _, r := range list {
-		if !seen[r.Lot] {
+		if r.Lot != "" && !seen[r.Lot] {
 			seen[r.Lot] = true
 			lots = append(lots, lot.Lot{Code: r.Lot})
 		}
+	}
+	if len(lots) == 0 {
+		return nil
 	}
 	_, err := b.store.svc.AddLots(b.ctx, b.scope, lots)
 	return err
@@ -63,8 +71,8 @@ func (b *bench) internLots(list []reading.Reading) error {
 
 func (b *bench) takeSlab(batch string, chunks []reading.Chunk) error { return b.take(batch, chunks) }
 
-// writeSlab is the path without the command around it: no answer kept, no trail,
-// no look at open deviations.
+// writeSlab is the path without the command around it: names to numbers, sort,
+// COPY. No answer is kept, no trail, no look at open deviations.
 func (b *bench) writeSlab(_ string, chunks []reading.Chunk) error {
 	limits := map[string]bool{"cook": true}
 	for _, c := range chunks {
@@ -91,14 +99,19 @@ func (b *bench) copyFiles(files []string) error {
 	return nil
 }
 
-// traceContests: a whole trace command, evidence and verdicts and the stored
-// run, against psql that only fetches the rows.
+// traceContests: the evidence and the verdicts on every lot, and the same with
+// the run stored, against psql that only fetches the rows.
 func (b *bench) traceContests() []*contest {
-	return []*contest{b.traceContest("trace, at_least", cooker), b.traceContest("trace, lethality", heater)}
+	preview := b.store.svc.Preview
+	return []*contest{
+		b.traceContest("trace and judge, at_least", cooker, 1, preview),
+		b.traceContest("trace and judge, lethality", heater, 1, preview),
+		b.traceContest("whole trace command", cooker, 0, b.store.svc.Trace),
+	}
 }
 
-func (b *bench) traceContest(name, code string) *contest {
-	k := &contest{name: name, theirs: `psql \copy to /dev/null`, target: 1, rows: b.plan.past[0].minutes}
+func (b *bench) traceContest(name, code string, target float64, us func(context.Context, pg.Scope, workflow.DeviationID) (workflow.Run, error)) *contest {
+	k := &contest{name: name, theirs: `psql \copy to /dev/null`, target: target, rows: b.plan.past[0].minutes}
 	query := ""
 	k.prepare = func(int) error {
 		var id instrument.ID
@@ -108,11 +121,11 @@ func (b *bench) traceContest(name, code string) *contest {
 		}
 		query = fmt.Sprintf(`\copy (select taken_at, value, lot_id, context_id from reading where plant_id = %d and instrument_id = %d`+
 			` and taken_at > '%s' and taken_at <= '%s' order by taken_at) to '/dev/null'`, b.scope.Plant, id,
-			firstDay.AddDate(0, 0, -1).Format("2006-01-02"), lastDay.AddDate(0, 0, 1).Format("2006-01-02"))
+			firstDay.AddDate(0, 0, -1).Format(time.DateOnly), lastDay.AddDate(0, 0, 1).Format(time.DateOnly))
 		return nil
 	}
 	k.us = func() error {
-		_, err := b.store.svc.Trace(b.ctx, b.scope, b.failed[code])
+		_, err := us(b.ctx, b.scope, b.failed[code])
 		return err
 	}
 	k.them = func() error { return b.psql.run(query) }

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 
 	_ "github.com/lib/pq" // the superuser's own connection
 
@@ -121,7 +122,11 @@ func (b *bench) plainFile(name string, list []reading.Reading) (string, error) {
 	}
 	w := bufio.NewWriter(f)
 	for _, r := range rows { // batch and context: any numbers of the usual width
-		fmt.Fprintf(w, "%s\t%v\t%d\t%d\t%d\t%d\t%d\t%d\n", r.TakenAt.Format("2006-01-02 15:04:05+00"), r.Value, r.lot, r.source,
+		lotID := `\N`
+		if r.lot != 0 {
+			lotID = strconv.FormatInt(r.lot, 10)
+		}
+		fmt.Fprintf(w, "%s\t%v\t%s\t%d\t%d\t%d\t%d\t%d\n", r.TakenAt.Format("2006-01-02 15:04:05+00"), r.Value, lotID, r.source,
 			b.scope.Plant, r.instrument, 1000+b.slabs, 1)
 	}
 	return file, errors.Join(w.Flush(), f.Close())

@@ -82,16 +82,19 @@ func (s stretchOf) each(yield func(reading.Reading) bool) {
 
 // slab is what the senders send in a slab's time, as it arrives: minute by
 // minute, one in a hundred six hours late.
-func (p plan) slab(number int) []reading.Reading {
+func (p plan) slab(number int, lots bool) []reading.Reading {
 	list := make([]reading.Reading, 0, slabLength*p.sender)
 	for m := range slabLength {
 		for i := range p.sender {
 			at := firstSlab.Add(time.Duration(number*slabLength+m) * time.Minute)
-			if (m*p.sender+i)%100 == 99 {
+			if (m*7+i)%100 == 99 {
 				at = at.Add(-6 * time.Hour)
 			}
-			line := fmt.Sprintf("LINE-%02d", i%lines)
-			list = append(list, benchReading(senderCode(i), lotOf(line, at), "cook", at, number*slabLength+m))
+			code := ""
+			if lots {
+				code = lotOf(fmt.Sprintf("LINE-%02d", i%lines), at)
+			}
+			list = append(list, benchReading(senderCode(i), code, "cook", at, number*slabLength+m))
 		}
 	}
 	return list

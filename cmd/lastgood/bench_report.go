@@ -35,11 +35,25 @@ func (k *contest) ratio(ours, theirs time.Duration) float64 {
 	return float64(ours) / float64(theirs)
 }
 
-func (k *contest) met(ratio float64) bool {
-	if k.atLeast {
-		return ratio >= k.target
+// goal is the target in words; a contest without one is only shown.
+func (k *contest) goal() string {
+	switch {
+	case k.target == 0:
+		return "-"
+	case k.atLeast:
+		return fmt.Sprintf(">= %.2f", k.target)
 	}
-	return ratio <= k.target
+	return fmt.Sprintf("<= %.2f", k.target)
+}
+
+func (k *contest) met(ratio float64) string {
+	switch {
+	case k.target == 0:
+		return "-"
+	case k.atLeast && ratio >= k.target, !k.atLeast && ratio <= k.target:
+		return "met"
+	}
+	return "not met"
 }
 
 // printContests prints medians, the median's ratio and how far it moved between
@@ -49,16 +63,10 @@ func printContests(w io.Writer, list []*contest) error {
 	var rows [][]string
 	for _, k := range list {
 		us, them := median(k.spent[0]), median(k.spent[1])
-		ratio, sign, met := k.ratio(us.wall, them.wall), "<=", "not met"
-		if k.atLeast {
-			sign = ">="
-		}
-		if k.met(ratio) {
-			met = "met"
-		}
+		ratio := k.ratio(us.wall, them.wall)
 		lo, hi := k.spread()
 		rows = append(rows, []string{k.name, k.theirs, fmt.Sprint(k.rows), k.cost(us), k.cost(them), fmt.Sprintf("%.2f", ratio),
-			fmt.Sprintf("%.2f-%.2f", lo, hi), fmt.Sprintf("%.2f", k.ratio(us.cpu, them.cpu)), fmt.Sprintf("%s %.2f", sign, k.target), met})
+			fmt.Sprintf("%.2f-%.2f", lo, hi), fmt.Sprintf("%.2f", k.ratio(us.cpu, them.cpu)), k.goal(), k.met(ratio)})
 	}
 	p.table("benchmark|plain PostgreSQL|rows|ours|theirs|ratio|by round|CPU ratio|target|", rows)
 	return p.err

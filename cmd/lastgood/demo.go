@@ -106,7 +106,7 @@ func printSummary(w io.Writer, r exchange.Result) error {
 	p := &printer{w: w}
 	p.line("%s", r.Plant)
 	for _, d := range r.Deviations {
-		p.line("\n%s failed its check on %s; in doubt after %s.", d.Instrument, short(d.FailedAt),
+		p.line("\n%s: %s, %s; in doubt after %s.", d.Instrument, d.OpenedBy, short(d.FailedAt),
 			orWords(d.Window.After, "it went into service"))
 		p.counts(d)
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"lastgood/api/exchange"
+	"lastgood/policy/limit"
 )
 
 // printTable prints a result for a QA lead: the worst deviation's answer first,
@@ -20,6 +21,8 @@ func printTable(w io.Writer, r exchange.Result) error {
 	if len(r.Deviations) == 0 {
 		p.line("\nEvery check passed clearly. Nothing is in doubt.")
 	}
+	p.gravest = gravest(r)
+	p.overview(r)
 	for _, d := range r.Deviations {
 		p.deviation(d)
 	}
@@ -28,8 +31,47 @@ func printTable(w io.Writer, r exchange.Result) error {
 }
 
 type printer struct {
-	w   io.Writer
-	err error
+	w       io.Writer
+	err     error
+	gravest map[string]grave // by lot, over all deviations
+}
+
+// grave is the gravest that any deviation says of a lot.
+type grave struct{ instrument, verdict, route string }
+
+func gravest(r exchange.Result) map[string]grave {
+	m := map[string]grave{}
+	for _, d := range r.Deviations {
+		for _, a := range d.Assessments {
+			if old, there := m[a.Lot]; !there || limit.Verdict(old.verdict).LessGrave(limit.Verdict(a.Verdict)) {
+				m[a.Lot] = grave{d.Instrument, a.Verdict, a.Route}
+			}
+		}
+	}
+	return m
+}
+
+// overview says, where there are several deviations, each lot once with the
+// gravest that any of them says of it.
+func (p *printer) overview(r exchange.Result) {
+	if len(r.Deviations) < 2 {
+		return
+	}
+	n := map[string]int{}
+	for _, g := range p.gravest {
+		n[g.verdict]++
+	}
+	p.line("\nOver %d deviations, each lot once with its gravest verdict: %d missed, %d unknown, %d indeterminate, %d met after correction.",
+		len(r.Deviations), n["missed"], n["unknown"], n["indeterminate"], n["met"])
+}
+
+// route is what is proposed for a lot here, unless another deviation says
+// something graver of it: no lot is released here that another block holds.
+func (p *printer) route(a exchange.AssessmentResult) string {
+	if g := p.gravest[a.Lot]; limit.Verdict(a.Verdict).LessGrave(limit.Verdict(g.verdict)) {
+		return "see " + g.instrument + ": " + strings.ReplaceAll(g.route, "_", " ")
+	}
+	return strings.ReplaceAll(a.Route, "_", " ")
 }
 
 func (p *printer) line(format string, args ...any) {
@@ -51,7 +93,7 @@ func (p *printer) table(head string, rows [][]string) {
 }
 
 func (p *printer) deviation(d exchange.DeviationResult) {
-	p.line("\n=== %s failed its check on %s ===", d.Instrument, short(d.FailedAt))
+	p.line("\n=== %s: %s, %s ===", d.Instrument, d.OpenedBy, short(d.FailedAt))
 	for _, e := range d.Error.Points {
 		p.line("Found %+.2f K (%+.2f °F) at %.2f °C (%.2f °F), uncertainty %.2f K: %s",
 			e.Found, e.Found*9/5, e.At, e.At*9/5+32, e.ExpandedUncertainty, e.Basis)
@@ -133,7 +175,7 @@ func (p *printer) assessments(d exchange.DeviationResult) {
 		m := scaleOf(a)
 		rows = append(rows, []string{strconv.Itoa(a.Level), strconv.Itoa(a.Score), a.Lot, name, strings.ToUpper(a.Verdict), strconv.Itoa(a.Readings),
 			m.value(a.Measure.Required), m.value(a.Measure.Recorded), m.value(a.Measure.Corrected), m.value(a.Measure.Worst),
-			m.diff(a.Headroom), m.diff(a.WorstError), num(a.Probability, 2), strings.ReplaceAll(a.Route, "_", " ")})
+			m.diff(a.Headroom), m.diff(a.WorstError), num(a.Probability, 2), p.route(a)})
 	}
 	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom|worst error|p(missed)|route", rows)
 	p.otherRules(list)

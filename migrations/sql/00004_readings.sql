@@ -65,7 +65,9 @@ begin
     return t;
   end if;
   perform pg_advisory_xact_lock(5, extract(epoch from first)::int / 86400);
-  if to_regclass('public.' || t) is not null then
+  -- By a scan: to_regclass may answer from a cache that does not yet know what
+  -- the holder of the lock before us has made.
+  if exists (select from pg_class where relname = t and relnamespace = 'public'::regnamespace) then
     return t;
   end if;
   execute format('create table %I (like reading including all) with (autovacuum_vacuum_insert_scale_factor = 0.05)', t);

@@ -94,8 +94,8 @@ func (r *reader) ratio(f field, rule *metrology.Rule) {
 	if !ok {
 		return
 	}
-	if q < 0 || q > 3 {
-		r.problem(f.value, f.path, "out-of-range", "ratio, the guard band in expanded uncertainties, is from 0 to 3")
+	if q <= 0 || q > 3 {
+		r.problem(f.value, f.path, "out-of-range", "ratio, the guard band in expanded uncertainties, is above 0 and at most 3")
 	}
 	rule.Ratio = q
 }

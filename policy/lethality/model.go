@@ -61,6 +61,11 @@ func New(reference unit.Temperature, z unit.Diff, from *unit.Temperature) (Model
 // Scale is the scale that records are integrated on.
 func (m Model) Scale() unit.Scale { return m.scale }
 
+// Z is the z-value: what makes a minute worth ten.
+func (m Model) Z() unit.CelsiusDiff {
+	return unit.DiffToKelvin(math.Ln10/(m.perStep*unit.PerDegree), m.scale)
+}
+
 // Reference is the temperature at which a minute counts as a minute.
 func (m Model) Reference() unit.Temperature { return unit.Temperature{Value: m.ref, Scale: m.scale} }
 

@@ -68,6 +68,8 @@ type Criterion interface {
 	// Temperatures are where an instrument must have been good for its readings
 	// to count.
 	Temperatures() []unit.Celsius
+	// Span is the indicated temperatures at which an error can hide a miss.
+	Span() (lo, hi unit.Celsius)
 
 	measure() Measure                        // what is measured and how much of it is required
 	gapAfter() int64                         // an interval longer than this is a gap [µs]; 0: none is

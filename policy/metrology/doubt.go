@@ -133,6 +133,13 @@ func (d *Doubt) WindowOver(lo, hi unit.Celsius) (after, until int64, lastGood in
 	return d.longest(func(r *Reach) bool { return r.over(span{float64(lo), float64(hi)}) })
 }
 
+// WindowAmong is the longest window over those indicated temperatures from lo to
+// hi that some check found good before: where an instrument was never checked
+// says nothing of where it was.
+func (d *Doubt) WindowAmong(lo, hi unit.Celsius) (after, until int64, lastGood int) {
+	return d.longest(func(r *Reach) bool { return r.LastGood >= 0 && r.over(span{float64(lo), float64(hi)}) })
+}
+
 // longest is the longest window over the reaches that are meant; an empty one
 // if nothing is in doubt there.
 func (d *Doubt) longest(meant func(*Reach) bool) (after, until int64, lastGood int) {

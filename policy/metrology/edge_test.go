@@ -257,7 +257,7 @@ func TestBetweenTheFailureAndTheEnd(t *testing.T) {
 
 	f.Checks = append(f.Checks, check(14*hour, two(2.5)...))
 	d = doubt(t, f)
-	if b := known(t, d, 11*hour, 70); !near(b.Lo, 2) || !near(b.Hi, 2.5) || !near(b.Old, 2) || !near(b.Found, 2.5) {
+	if b := known(t, d, 11*hour, 70); !near(b.Lo, 2) || !near(b.Hi, 2.5) || !near(b.Old, 2.5) || !near(b.Found, 2) {
 		t.Errorf("%+v", b)
 	}
 

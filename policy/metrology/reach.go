@@ -116,7 +116,9 @@ func (d *dossier) later(doubt *Doubt) func(span) Band {
 		return unknown(why)
 	}
 	doubt.KnownUntil = min(end, doubt.Until)
-	e := evidence{old: d.sides[d.Failed].found, found: d.sides[last].found, inside: d.sides[d.Failed].left}
+	// Until it is taken out of use it carries what was found; the next as-found
+	// value is the other end of the hull.
+	e := evidence{old: d.sides[last].found, found: d.sides[d.Failed].found, inside: d.sides[d.Failed].left}
 	for i := d.Failed + 1; i < last; i++ {
 		e.inside = slices.Concat(e.inside, d.sides[i].found, d.sides[i].left)
 	}

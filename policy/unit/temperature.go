@@ -75,15 +75,12 @@ func KelvinToDiff(d CelsiusDiff, s Scale) float64 {
 	return float64(d)
 }
 
-// ParseTemperature reads a temperature with its unit: "165 F", "71.1 C". It
-// refuses one below absolute zero: as a minimum every reading would meet it.
+// ParseTemperature reads a temperature with its unit: "165 F", "71.1 C".
+// Whether one so cold or so hot can be is for the caller, who knows its use.
 func ParseTemperature(s string) (Temperature, error) {
 	m, sc, err := parseWithUnit(s)
 	if err != nil {
 		return Temperature{}, err
-	}
-	if m < Convert(0, KelvinScale, sc, Colder) {
-		return Temperature{}, fmt.Errorf("%q is below absolute zero", s)
 	}
 	return Temperature{m, sc}, nil
 }

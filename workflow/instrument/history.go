@@ -28,6 +28,9 @@ type Recorded struct {
 // RecordedEvent is a stored event.
 type RecordedEvent struct {
 	ID int64
+	// UsedAfter says of a removal from use that readings were taken all the
+	// same, before it was returned and before it next passed a check.
+	UsedAfter bool
 	metrology.Event
 }
 
@@ -46,6 +49,16 @@ select p.check_id, p.kind, p.unit, p.found, p.as_left, p.true_temperature, p.ref
 from check_point p join accuracy_check c using (plant_id, check_id)
 where p.plant_id = $1 and c.instrument_id = $2 order by p.check_id, p.ordinal`
 
+const happened = `
+select e.event_id, e.at, e.kind, e.note, e.kind = 'removed_from_use' and exists (
+  select from reading r where r.plant_id = $1 and r.instrument_id = $2 and r.taken_at > e.at
+    and r.taken_at <= least(
+      (select min(b.at) from instrument_event b where b.plant_id = $1 and b.instrument_id = $2
+        and b.kind = 'returned_to_use' and b.at >= e.at),
+      (select min(c.performed_at) from accuracy_check c where c.plant_id = $1 and c.instrument_id = $2
+        and c.performed_at >= e.at and c.left_verdict = 'pass' and not c.unusable), 'infinity')) as used_after
+from instrument_event e where e.plant_id = $1 and e.instrument_id = $2 order by e.at, e.event_id`
+
 // LoadHistory returns the history of an instrument.
 func LoadHistory(ctx context.Context, tx *pg.Tx, in Stored) (History, error) {
 	h, err := loadChecks(ctx, tx, in)
@@ -57,13 +70,13 @@ func LoadHistory(ctx context.Context, tx *pg.Tx, in Stored) (History, error) {
 		At   time.Time `db:"at"`
 		Kind string    `db:"kind"`
 		Note string    `db:"note"`
+		Used bool      `db:"used_after"`
 	}
-	const q = `select event_id, at, kind, note from instrument_event where plant_id = $1 and instrument_id = $2 order by at, event_id`
-	if err := tx.SelectContext(ctx, &events, q, tx.Plant, in.ID); err != nil {
+	if err := tx.SelectContext(ctx, &events, happened, tx.Plant, in.ID); err != nil {
 		return h, fmt.Errorf("history of %s: %w", in.Code, err)
 	}
 	for _, e := range events {
-		h.Events = append(h.Events, RecordedEvent{e.ID, metrology.Event{At: e.At.UnixMicro(), Kind: metrology.EventKind(e.Kind), Note: e.Note}})
+		h.Events = append(h.Events, RecordedEvent{e.ID, e.Used, metrology.Event{At: e.At.UnixMicro(), Kind: metrology.EventKind(e.Kind), Note: e.Note}})
 	}
 	return h, nil
 }

@@ -56,16 +56,18 @@ type Position struct {
 // in another unit, its quantity is unknown, or more went than was made, the sum
 // cannot be made: then the lot counts as in control and the quantity as unknown.
 //
-// One event lists a pair for each input and output. An input that stands with
-// the same quantity before several outputs is counted once (its whole use,
-// repeated); different quantities are added (the shares). Where that is wrong,
-// too much is held, never too little.
+// One event lists a pair for each input and output, with the share of the input
+// that went into the output: shares add up. Some exports repeat the whole use
+// before each output instead. Where nothing is left by adding, and something if
+// equal quantities of an event are one use repeated, the lot counts as in
+// control and the quantity as unknown: too much is held, never too little.
 const positions = `
 with used as (
-  select input_lot_id as lot_id, sum(input_quantity) as quantity,
-    bool_or(input_quantity is null or quantity_unit is null) as vague, array_agg(distinct quantity_unit) as units
-  from (select distinct input_lot_id, event, input_quantity, quantity_unit from transformation
-    where plant_id = $1 and input_lot_id = any($2)) t group by 1),
+  select lot_id, sum(shares) as quantity, sum(once) as least, bool_or(vague) as vague, array_agg(distinct unit) as units
+  from (select input_lot_id as lot_id, sum(input_quantity) as shares, sum(distinct input_quantity) as once,
+      bool_or(input_quantity is null or quantity_unit is null) as vague, min(quantity_unit) as unit
+    from transformation where plant_id = $1 and input_lot_id = any($2) group by input_lot_id, event, quantity_unit) t
+  group by 1),
 gone as (
   select lot_id, sum(quantity) as quantity, bool_or(quantity is null or quantity_unit is null) as vague,
     array_agg(distinct quantity_unit) as units
@@ -78,13 +80,14 @@ sums as (
     case when l.quantity is not null and not coalesce(used.vague, false) and not coalesce(gone.vague, false)
       and coalesce(used.units, array[l.quantity_unit]) = array[l.quantity_unit]
       and coalesce(gone.units, array[l.quantity_unit]) = array[l.quantity_unit]
-    then l.quantity - coalesce(used.quantity, 0) - coalesce(gone.quantity, 0) end as quantity
+    then l.quantity - coalesce(used.quantity, 0) - coalesce(gone.quantity, 0) end as quantity,
+    coalesce(used.least, 0) < coalesce(used.quantity, 0) as repeated
   from lot l left join used using (lot_id) left join gone using (lot_id)
   where l.plant_id = $1 and l.lot_id = any($2))
-select s.lot_id, p.portion_id, case when s.quantity >= 0 then cast(s.quantity as text) end as quantity,
-  case when s.quantity >= 0 then s.quantity_unit end as quantity_unit,
-  place.location_id, coalesce(s.quantity <> 0, true) as in_control
-from sums s join portion p on p.plant_id = $1 and p.lot_id = s.lot_id and p.label = ''
+select s.lot_id, p.portion_id, case when s.known then cast(s.quantity as text) end as quantity,
+  case when s.known then s.quantity_unit end as quantity_unit,
+  place.location_id, coalesce(s.quantity <> 0 or s.repeated, true) as in_control
+from (select *, quantity > 0 or quantity = 0 and not repeated as known from sums) s join portion p on p.plant_id = $1 and p.lot_id = s.lot_id and p.label = ''
 left join place on place.lot_id = s.lot_id`
 
 // Positions returns the position of each lot.

@@ -23,8 +23,8 @@ type Context struct {
 // Scale returns the unit that the values are in.
 func (c Context) Scale() unit.Scale { return unit.Scale(c.Unit[0]) }
 
-func contextOf(r Reading, places map[string]int32) Context {
-	return Context{LimitName: r.Limit, LocationID: places[r.Location], Operator: r.TakenBy, Unit: r.Unit.String(), Decimals: r.Decimals}
+func contextOf(r *Reading, location int32) Context {
+	return Context{LimitName: r.Limit, LocationID: location, Operator: r.TakenBy, Unit: r.Unit.String(), Decimals: r.Decimals}
 }
 
 const contextColumns = `context_id, limit_name, location_id, operator, unit, decimals`
@@ -37,8 +37,11 @@ func internContexts(ctx context.Context, tx *pg.Tx, list []Reading, places map[s
 		as r(limit_name text, location_id int, operator text, unit text, decimals smallint)
 		where $3::timestamptz is not null on conflict do nothing`
 	m := map[Context]int32{}
-	for _, r := range list {
-		m[contextOf(r, places)] = 0
+	var last Context
+	for i := range list {
+		if c := contextOf(&list[i], places[list[i].Location]); i == 0 || c != last { // most are like the one before
+			m[c], last = 0, c
+		}
 	}
 	all, err := Contexts(ctx, tx)
 	if err != nil {

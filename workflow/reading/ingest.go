@@ -1,11 +1,8 @@
 package reading
 
 import (
-	"cmp"
 	"context"
-	"hash/fnv"
 	"slices"
-	"strconv"
 	"time"
 
 	"lastgood/workflow/fault"
@@ -99,11 +96,12 @@ func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (An
 	if err != nil {
 		return Answer{}, err
 	}
-	news, err := touched(ctx, tx, rows, stored, c.Readings)
+	serves, err := limitsServed(ctx, tx)
 	if err != nil {
 		return Answer{}, err
 	}
-	if err := widenSpans(ctx, tx, rows, c.Readings); err != nil {
+	news := touched(rows, stored, c.Readings, serves)
+	if err := widenSpans(ctx, tx, rows, c.Readings, serves); err != nil {
 		return Answer{}, err
 	}
 	a := Answer{Accepted: len(rows) - len(stored), Duplicates: append(dups, stored...), Touched: news}
@@ -120,96 +118,10 @@ func all(n int) []int {
 	return list
 }
 
-// resolve puts numbers for names and refuses what cannot be.
-func resolve(ctx context.Context, tx *pg.Tx, list []Reading, limits map[string]bool) ([]row, error) {
-	known, err := instrument.Known(ctx, tx)
-	if err != nil {
-		return nil, err
-	}
-	var bad fault.Rows
-	lots, places := make([]string, len(list)), make([]string, len(list))
-	for i, r := range list {
-		in, ok := known[r.Instrument]
-		switch {
-		case !ok:
-			bad.Add(i, fault.New(fault.Invalid, "unknown-instrument", "there is no instrument %s", r.Instrument).In("instrument"))
-		case in.InServiceFrom != nil && r.TakenAt.Before(*in.InServiceFrom):
-			bad.Add(i, fault.New(fault.Invalid, "before-in-service", "%s was put in service on %s", r.Instrument,
-				in.InServiceFrom.Format(time.RFC3339)).In("taken_at"))
-		}
-		if r.Limit != "" && !limits[r.Limit] {
-			bad.Add(i, fault.New(fault.Invalid, "unknown-limit", "the policy has no limit %s", r.Limit).In("limit"))
-		}
-		lots[i], places[i] = r.Lot, r.Location
-	}
-	if len(bad) > 0 {
-		return nil, bad
-	}
-	ids, err := lot.Intern(ctx, tx, distinct(lots))
-	if err != nil {
-		return nil, err
-	}
-	at, err := instrument.Locations(ctx, tx, distinct(places))
-	if err != nil {
-		return nil, err
-	}
-	contexts, err := internContexts(ctx, tx, list, at)
-	if err != nil {
-		return nil, err
-	}
-	rows := make([]row, len(list))
-	for i, r := range list {
-		rows[i] = row{index: i, at: r.TakenAt.UnixMicro(), value: r.Value, lot: ids[r.Lot], source: sourceKey(r),
-			instrument: known[r.Instrument].ID, location: at[r.Location], context: contexts[contextOf(r, at)]}
-	}
-	return rows, nil
-}
-
-func distinct(s []string) []string {
-	seen := map[string]bool{"": true}
-	out := []string{}
-	for i, x := range s {
-		if i > 0 && x == s[i-1] {
-			continue
-		}
-		if !seen[x] {
-			seen[x] = true
-			out = append(out, x)
-		}
-	}
-	return out
-}
-
-// sourceKey is the 64-bit FNV-1a hash of the sender's key, or, without one, of
-// what the reading says apart from when.
-func sourceKey(r Reading) int64 {
-	h := fnv.New64a()
-	if r.SourceID != "" {
-		h.Write([]byte(r.SourceID))
-	} else {
-		for _, s := range []string{"", r.Lot, r.Limit, r.Location, strconv.FormatFloat(r.Value, 'g', -1, 64)} {
-			h.Write([]byte(s))
-			h.Write([]byte{0})
-		}
-	}
-	return int64(h.Sum64())
-}
-
 // sortAndCompare sorts by the key, drops repeats of the same value and refuses
 // the same reading with two values.
 func sortAndCompare(rows []row, list []Reading) (kept []row, dups []int, err error) {
-	slices.SortFunc(rows, func(a, b row) int {
-		if c := cmp.Compare(a.instrument, b.instrument); c != 0 {
-			return c
-		}
-		if c := cmp.Compare(a.at, b.at); c != 0 {
-			return c
-		}
-		if c := cmp.Compare(a.source, b.source); c != 0 {
-			return c
-		}
-		return cmp.Compare(a.index, b.index)
-	})
+	rows = sorted(rows)
 	var bad fault.Rows
 	kept = rows[:0:len(rows)]
 	for _, r := range rows {

@@ -1,69 +1,110 @@
 package reading
 
 import (
+	"cmp"
 	"context"
 	"fmt"
-	"time"
+	"slices"
 
-	"lastgood/workflow/lot"
+	"github.com/lib/pq"
+
+	"lastgood/workflow/instrument"
 	"lastgood/workflow/pg"
 )
 
-// span is when an instrument first and last vouched for something.
-type span struct {
-	Lot        lot.ID    `json:"lot_id"`
-	Location   int32     `json:"location_id"`
-	Limit      string    `json:"limit_name"`
-	Instrument int32     `json:"instrument_id"`
-	First      time.Time `json:"first_at"`
-	Last       time.Time `json:"last_at"`
+// span is when an instrument first and last vouched for something: a lot, a
+// location or a limit.
+type span[K cmp.Ordered] struct {
+	of          K
+	instrument  instrument.ID
+	first, last int64 // µs
 }
 
-// spanQuery keeps the spans of one sort: lots, locations or limits.
-func spanQuery(table, column, kind string) string {
-	return fmt.Sprintf(`
-insert into %[1]s (plant_id, %[2]s, instrument_id, first_at, last_at)
-select $1, %[2]s, instrument_id, min(first_at), max(last_at)
-from json_to_recordset($2) as r(%[2]s %[3]s, instrument_id int, first_at timestamptz, last_at timestamptz)
-where $3::timestamptz is not null group by 2, 3 order by 2, 3
-on conflict (plant_id, %[2]s, instrument_id) do update
-  set first_at = least(%[1]s.first_at, excluded.first_at), last_at = greatest(%[1]s.last_at, excluded.last_at)
-  where excluded.first_at < %[1]s.first_at or excluded.last_at > %[1]s.last_at`, table, column, kind)
-}
+// spans gathers spans in order of instrument and time: one a run of readings.
+type spans[K cmp.Ordered] []span[K]
 
-// widenSpans keeps when each instrument first and last vouched for a lot, for a
-// location and for a limit: one row a run of readings.
-func widenSpans(ctx context.Context, tx *pg.Tx, rows []row, list []Reading) error {
-	var lots, places, limits []span
-	for _, r := range rows {
-		if r.lot != 0 {
-			lots = extend(lots, span{Lot: r.lot, Instrument: int32(r.instrument)}, r.at)
-		} else if r.location != 0 {
-			places = extend(places, span{Location: r.location, Instrument: int32(r.instrument)}, r.at)
-		}
-		limits = extend(limits, span{Limit: list[r.index].Limit, Instrument: int32(r.instrument)}, r.at)
+func (s *spans[K]) add(of K, in instrument.ID, at int64) {
+	if n := len(*s); n > 0 && (*s)[n-1].of == of && (*s)[n-1].instrument == in {
+		(*s)[n-1].last = at
+		return
 	}
-	for _, q := range []struct {
-		table, column, kind string
-		runs                []span
-	}{{"lot_span", "lot_id", "bigint", lots}, {"location_span", "location_id", "int", places}, {"limit_span", "limit_name", "text", limits}} {
-		if len(q.runs) == 0 {
+	*s = append(*s, span[K]{of, in, at, at})
+}
+
+// merged returns one span for each thing and instrument, in the order in which
+// everyone writes them, so that two writers cannot deadlock.
+func (s spans[K]) merged() spans[K] {
+	slices.SortFunc(s, func(a, b span[K]) int {
+		return cmp.Or(cmp.Compare(a.of, b.of), cmp.Compare(a.instrument, b.instrument))
+	})
+	out := s[:0]
+	for _, x := range s {
+		if n := len(out); n > 0 && out[n-1].of == x.of && out[n-1].instrument == x.instrument {
+			out[n-1].first, out[n-1].last = min(out[n-1].first, x.first), max(out[n-1].last, x.last)
 			continue
 		}
-		if _, err := tx.Insert(ctx, spanQuery(q.table, q.column, q.kind), q.runs); err != nil {
-			return fmt.Errorf("%s: %w", q.table, err)
-		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// widen stores the spans. Arrays cost the server a third of what rows of JSON
+// do, and this is done for every instrument of every chunk.
+func (s spans[K]) widen(ctx context.Context, tx *pg.Tx, table, column, kind string) error {
+	if len(s) == 0 {
+		return nil
+	}
+	s = s.merged()
+	var d dateText
+	keys, ins := make([]K, len(s)), make([]int64, len(s))
+	first, last := []byte{'{'}, []byte{'{'}
+	for i, x := range s {
+		keys[i], ins[i] = x.of, int64(x.instrument)
+		first = append(d.appendTime(first, x.first), ',')
+		last = append(d.appendTime(last, x.last), ',')
+	}
+	first[len(first)-1], last[len(last)-1] = '}', '}'
+	q := fmt.Sprintf(`
+insert into %[1]s as t (plant_id, %[2]s, instrument_id, first_at, last_at)
+select $1, r.* from unnest($2::%[3]s[], $3::int[], $4::timestamptz[], $5::timestamptz[]) as r
+on conflict (plant_id, %[2]s, instrument_id) do update
+  set first_at = least(t.first_at, excluded.first_at), last_at = greatest(t.last_at, excluded.last_at)
+  where excluded.first_at < t.first_at or excluded.last_at > t.last_at`, table, column, kind)
+	if _, err := tx.ExecContext(ctx, q, tx.Plant, pq.Array(keys), pq.Array(ins), string(first), string(last)); err != nil {
+		return fmt.Errorf("%s: %w", table, err)
 	}
 	return nil
 }
 
-func extend(runs []span, s span, at int64) []span {
-	t := time.UnixMicro(at).UTC()
-	if n := len(runs); n > 0 && runs[n-1].Lot == s.Lot && runs[n-1].Location == s.Location && runs[n-1].Limit == s.Limit &&
-		runs[n-1].Instrument == s.Instrument {
-		runs[n-1].Last = t
-		return runs
+// widenSpans keeps when each instrument first and last vouched for a lot and for
+// a location, and for which limits it reads. Of a limit nobody asks when: it is
+// written once, by the chunk that brings it.
+func widenSpans(ctx context.Context, tx *pg.Tx, rows []row, list []Reading, serves map[served]bool) error {
+	var lots spans[int64]
+	var places spans[int32]
+	var limits spans[string]
+	var now served // what the row before read for
+	context, known := int32(0), false
+	for i := range rows {
+		r := &rows[i]
+		if r.lot != 0 {
+			lots.add(int64(r.lot), r.instrument, r.at)
+		} else if r.location != 0 {
+			places.add(r.location, r.instrument, r.at)
+		}
+		if r.context != context || r.instrument != now.Instrument { // one context, one limit
+			context, now = r.context, served{r.instrument, list[r.index].Limit}
+			known = serves[now]
+		}
+		if !known {
+			limits.add(now.Limit, r.instrument, r.at)
+		}
 	}
-	s.First, s.Last = t, t
-	return append(runs, s)
+	if err := lots.widen(ctx, tx, "lot_span", "lot_id", "bigint"); err != nil {
+		return err
+	}
+	if err := places.widen(ctx, tx, "location_span", "location_id", "int"); err != nil {
+		return err
+	}
+	return limits.widen(ctx, tx, "limit_span", "limit_name", "text")
 }

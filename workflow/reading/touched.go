@@ -12,30 +12,32 @@ import (
 )
 
 // touched returns what is new in a chunk, by instrument. rows are sorted by
-// instrument and time; stored are the indexes of those that were there before.
-// It looks at the limits served as they were: call it before widenSpans.
-func touched(ctx context.Context, tx *pg.Tx, rows []row, stored []int, list []Reading) ([]Touched, error) {
-	serves, err := limitsServed(ctx, tx)
-	if err != nil {
-		return nil, err
-	}
+// instrument and time; stored are the indexes of those that were there before;
+// serves are the limits served as they were.
+func touched(rows []row, stored []int, list []Reading, serves map[served]bool) []Touched {
 	old := make(map[int]bool, len(stored))
 	for _, i := range stored {
 		old[i] = true
 	}
 	var out []Touched
-	for _, r := range rows {
-		if old[r.index] {
+	asked := int32(0) // the context of the row before, if of the same instrument
+	for i := range rows {
+		r := &rows[i]
+		if len(old) > 0 && old[r.index] {
 			continue
 		}
 		at := time.UnixMicro(r.at).UTC()
 		if n := len(out); n == 0 || out[n-1].Instrument != r.instrument {
 			out = append(out, Touched{Instrument: r.instrument, First: at, Lots: []lot.ID{}})
+			asked = 0
 		}
 		t := &out[len(out)-1]
 		t.Last = at
 		t.Placed = t.Placed || r.lot == 0
-		t.ServesMore = t.ServesMore || !serves[served{r.instrument, list[r.index].Limit}]
+		if r.context != asked { // one context, one limit
+			t.ServesMore = t.ServesMore || !serves[served{r.instrument, list[r.index].Limit}]
+			asked = r.context
+		}
 		if n := len(t.Lots); r.lot != 0 && (n == 0 || t.Lots[n-1] != r.lot) {
 			t.Lots = append(t.Lots, r.lot)
 		}
@@ -44,7 +46,7 @@ func touched(ctx context.Context, tx *pg.Tx, rows []row, stored []int, list []Re
 		slices.Sort(out[i].Lots)
 		out[i].Lots = slices.Compact(out[i].Lots)
 	}
-	return out, nil
+	return out
 }
 
 // served says that an instrument has read for a limit.

@@ -4,8 +4,8 @@ import (
 	"context"
 	"database/sql/driver"
 	"fmt"
+	"maps"
 	"slices"
-	"strconv"
 	"time"
 
 	"github.com/lib/pq"
@@ -22,16 +22,8 @@ const blockSize = 60 << 10
 // copy of that month is undone and the month goes through a stage. It returns
 // the indexes of rows that were recorded before with the same value.
 func write(ctx context.Context, tx *pg.Tx, batch int32, rows []row) (dups []int, err error) {
-	months := map[string][]row{}
-	for _, r := range rows {
-		m := monthOf(r.at)
-		months[m] = append(months[m], r)
-	}
-	names := make([]string, 0, len(months))
-	for m := range months {
-		names = append(names, m)
-	}
-	slices.Sort(names) // one order for everyone, so that two writers cannot deadlock
+	months := byMonth(rows)
+	names := slices.Sorted(maps.Keys(months)) // one order for everyone, so that two writers cannot deadlock
 	for _, m := range names {
 		d, err := writeMonth(ctx, tx, batch, m, months[m])
 		if err != nil {
@@ -42,8 +34,31 @@ func write(ctx context.Context, tx *pg.Tx, batch int32, rows []row) (dups []int,
 	return dups, nil
 }
 
-func monthOf(at int64) string {
-	return time.UnixMicro(at).UTC().Format("2006-01") + "-01"
+// byMonth splits rows by month (UTC), by the first day of each.
+func byMonth(rows []row) map[string][]row {
+	months := map[string][]row{}
+	for from := 0; from < len(rows); {
+		first, next := monthOf(rows[from].at)
+		to := from + 1
+		for to < len(rows) && rows[to].at >= first.UnixMicro() && rows[to].at < next.UnixMicro() {
+			to++
+		}
+		name := first.Format(time.DateOnly)
+		if run := rows[from:to:to]; months[name] == nil {
+			months[name] = run // mostly the only one
+		} else {
+			months[name] = append(months[name], run...)
+		}
+		from = to
+	}
+	return months
+}
+
+// monthOf returns the beginning of a time's month and of the next.
+func monthOf(at int64) (first, next time.Time) {
+	y, m, _ := time.UnixMicro(at).UTC().Date()
+	first = time.Date(y, m, 1, 0, 0, 0, 0, time.UTC)
+	return first, first.AddDate(0, 1, 0)
 }
 
 const (
@@ -128,8 +143,9 @@ func copyRows(ctx context.Context, tx *pg.Tx, statement string, batch int32, row
 			Exec([]driver.Value) (driver.Result, error)
 		})
 		buf := make([]byte, 0, blockSize+256)
-		for i, r := range rows {
-			buf = appendRow(buf, tx.Plant, batch, r, indexed)
+		e := encoder{plant: tx.Plant, batch: batch, indexed: indexed}
+		for i := range rows {
+			buf = e.appendRow(buf, &rows[i])
 			if len(buf) < blockSize && i < len(rows)-1 {
 				buf = append(buf, '\n')
 				continue
@@ -142,27 +158,4 @@ func copyRows(ctx context.Context, tx *pg.Tx, statement string, batch int32, row
 		_, err = c.Exec(nil) // sync, and collect what went wrong
 		return err
 	})
-}
-
-// appendRow writes one row as COPY text. Every value is a number, so nothing
-// needs escaping.
-func appendRow(b []byte, plant pg.PlantID, batch int32, r row, indexed bool) []byte {
-	b = time.UnixMicro(r.at).UTC().AppendFormat(b, "2006-01-02 15:04:05.999999+00")
-	b = append(b, '\t')
-	b = strconv.AppendFloat(b, r.value, 'g', -1, 64)
-	b = append(b, '\t')
-	if r.lot == 0 {
-		b = append(b, `\N`...)
-	} else {
-		b = strconv.AppendInt(b, int64(r.lot), 10)
-	}
-	for _, n := range [...]int64{r.source, int64(plant), int64(r.instrument), int64(batch), int64(r.context)} {
-		b = append(b, '\t')
-		b = strconv.AppendInt(b, n, 10)
-	}
-	if indexed {
-		b = append(b, '\t')
-		b = strconv.AppendInt(b, int64(r.index), 10)
-	}
-	return b
 }

@@ -67,9 +67,11 @@ func owned(fi os.FileInfo, account *syscall.Credential) bool {
 	return fi.IsDir() && fi.Sys().(*syscall.Stat_t).Uid == uid
 }
 
-// makeOwned makes a folder that only the server's account enters.
+// makeOwned makes a folder that only the server's account enters. It must be
+// new: in a shared folder another account could have put a link in its place,
+// and root would give away what that leads to.
 func makeOwned(dir string, account *syscall.Credential) error {
-	if err := os.MkdirAll(dir, 0o700); err != nil {
+	if err := os.Mkdir(dir, 0o700); err != nil {
 		return err
 	}
 	if account != nil {

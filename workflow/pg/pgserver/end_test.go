@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"runtime"
+	"strconv"
 	"syscall"
 	"testing"
 	"time"
@@ -20,8 +21,9 @@ func TestSupervisorKilled(t *testing.T) {
 	c := startChild(t, folder(t))
 	run(t, connect(t, c.admin), "create table kept as select 42 as n")
 	c.kill(t)
+	eventually(t, "the server ends after its supervisor", func() bool { return !runs(c.server, c.data) })
 	var log logbook
-	s := start(t, Options{Dir: c.dir, Unsafe: true, Log: &log})
+	s := start(t, Options{Dir: c.dir, Log: &log})
 	if !log.has(sawCleanStop) || log.has(sawCrash) {
 		t.Errorf("not shut down cleanly:\n%s", log.said.String())
 	}
@@ -63,11 +65,34 @@ func TestServerKilled(t *testing.T) {
 	}
 }
 
+// TestBackendKilled: a throw-away server too keeps what was committed, and a
+// client that tries again never goes on without it.
+func TestBackendKilled(t *testing.T) {
+	t.Parallel()
+	var log logbook
+	s := start(t, Options{Log: &log})
+	victim, err := strconv.Atoi(ask(t, connect(t, s.AdminURL("lastgood")), "select pg_backend_pid()::text"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	db := connect(t, s.AdminURL("lastgood"))
+	run(t, db, "create table kept (n int)")
+	run(t, db, "insert into kept values (42)")
+	if err := syscall.Kill(victim, syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "the server starts anew", func() bool { return log.has(sawBackendCrash) && db.Ping() == nil })
+	if got := ask(t, db, "select n from kept"); got != "42" {
+		t.Errorf("kept %s", got)
+	}
+	stop(t, s)
+}
+
 // TestWithoutTracing: root in a container often may not look at another account's
 // processes, and has to know its servers all the same.
 func TestWithoutTracing(t *testing.T) {
 	t.Parallel()
-	s := start(t, Options{Unsafe: true})
+	s := start(t, Options{})
 	runtime.LockOSThread() // for good: the thread ends with the test
 	dropTracing(t)
 	if _, err := os.Readlink(fmt.Sprintf("/proc/%d/cwd", s.cmd.Process.Pid)); (err != nil) != (os.Geteuid() == 0) {
@@ -98,7 +123,7 @@ func dropTracing(t *testing.T) {
 // folders of others do not.
 func TestKilledThrowAway(t *testing.T) {
 	t.Parallel()
-	c := startChild(t, "throw-away")
+	c := startChild(t, throwAway)
 	c.kill(t)
 	makeOld := func(dir string) {
 		old := time.Now().Add(-time.Hour)

@@ -10,7 +10,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"syscall"
 
@@ -51,6 +50,9 @@ func (s *Server) prepareData(ctx context.Context) error {
 // half-made one is never used.
 func (s *Server) initdb(ctx context.Context) error {
 	aside := s.data + ".new"
+	if err := endMakers(ctx, aside); err != nil {
+		return err
+	}
 	if err := os.RemoveAll(aside); err != nil {
 		return err
 	}
@@ -61,12 +63,10 @@ func (s *Server) initdb(ctx context.Context) error {
 		"-E", "UTF8", "--locale=C.UTF-8", "--data-checksums", "--no-sync")
 	cmd.Env, cmd.Dir, cmd.SysProcAttr = environment(), aside, attributes(s.account)
 	cmd.SysProcAttr.Pdeathsig = syscall.SIGTERM
+	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) } // and the postgres that it drives
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said
-	runtime.LockOSThread() // for Pdeathsig
-	err := cmd.Run()
-	runtime.UnlockOSThread()
-	if err != nil {
+	if err := runTied(cmd); err != nil {
 		return fmt.Errorf("initdb: %w\n%s", err, said.Bytes())
 	}
 	return s.settle(aside)
@@ -76,7 +76,7 @@ func (s *Server) initdb(ctx context.Context) error {
 // file; its name last, and that too: what is committed later must not be found
 // under the half-made name after a power cut.
 func (s *Server) settle(aside string) error {
-	if s.opt.Unsafe {
+	if s.throwAway {
 		return os.Rename(aside, s.data)
 	}
 	if err := onFolder(aside, unix.Syncfs); err != nil {

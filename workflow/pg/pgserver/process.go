@@ -30,7 +30,7 @@ func (s *Server) launch() error {
 	s.cmd.SysProcAttr = attributes(s.account)
 	s.cmd.WaitDelay = 2 * time.Second // a backend that outlives a killed server holds its output open
 	started := make(chan error, 1)
-	go func() { // Pdeathsig is tied to the THREAD that forks: pin it until the child ends
+	go func() { // as in runTied: whatever becomes of our caller's thread
 		runtime.LockOSThread()
 		defer runtime.UnlockOSThread()
 		err := s.cmd.Start()
@@ -51,6 +51,14 @@ func (s *Server) launch() error {
 // order; and a fast shutdown should we die.
 func attributes(account *syscall.Credential) *syscall.SysProcAttr {
 	return &syscall.SysProcAttr{Credential: account, Setpgid: true, Pdeathsig: syscall.SIGINT}
+}
+
+// runTied runs a program that ends by itself. Pdeathsig is tied to the thread that
+// forks, and threads end.
+func runTied(cmd *exec.Cmd) error {
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	return cmd.Run()
 }
 
 // tail keeps the last that the server said, for the error when it ends.

@@ -31,7 +31,7 @@ func refused(t *testing.T, o Options, words ...string) {
 
 func TestSecondSupervisor(t *testing.T) {
 	t.Parallel()
-	s := start(t, Options{Dir: folder(t), Unsafe: true})
+	s := start(t, Options{Dir: folder(t)})
 	refused(t, Options{Dir: s.opt.Dir, BinDir: binDir()}, s.opt.Dir, "in use by another process")
 	if err := connect(t, s.AppURL("lastgood")).Ping(); err != nil {
 		t.Errorf("the first one suffers: %v", err)
@@ -120,7 +120,7 @@ func TestCancelled(t *testing.T) {
 // process of the same account by now, and PostgreSQL alone would refuse.
 func TestReusedNumber(t *testing.T) {
 	t.Parallel()
-	s := start(t, Options{Dir: folder(t), Unsafe: true})
+	s := start(t, Options{Dir: folder(t)})
 	pidFile := filepath.Join(s.data, "postmaster.pid")
 	was, err := os.ReadFile(pidFile)
 	if err != nil {
@@ -149,7 +149,7 @@ func TestReusedNumber(t *testing.T) {
 		}
 	}
 
-	again := start(t, Options{Dir: s.opt.Dir, Unsafe: true})
+	again := start(t, Options{Dir: s.opt.Dir})
 	if err := connect(t, again.AppURL("lastgood")).Ping(); err != nil {
 		t.Error(err)
 	}

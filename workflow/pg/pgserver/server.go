@@ -18,7 +18,6 @@ import (
 type Options struct {
 	Dir    string    // its folder; empty: a throw-away one, removed at Stop
 	BinDir string    // folder of the binaries; empty: search
-	Unsafe bool      // no fsync: for tests only
 	Log    io.Writer // what the server says; nil: nowhere
 }
 
@@ -43,23 +42,32 @@ type Server struct {
 // PostgreSQL made.
 func Start(ctx context.Context, o Options) (*Server, error) {
 	s := &Server{opt: o, done: make(chan struct{})}
-	if err := s.prepare(ctx); err != nil {
-		s.giveUp()
-		return nil, err
-	}
-	if err := s.launch(); err != nil {
-		s.giveUp()
-		return nil, err
-	}
-	err := s.waitReady(ctx)
+	err := s.start(ctx)
 	if err == nil {
+		return s, nil
+	}
+	if ctx.Err() != nil { // what was under way failed because of it
+		return nil, fmt.Errorf("the start of PostgreSQL was broken off: %w", context.Cause(ctx))
+	}
+	return nil, err
+}
+
+func (s *Server) start(ctx context.Context) error {
+	err := s.prepare(ctx)
+	if err == nil {
+		err = s.launch()
+	}
+	if err != nil {
+		s.giveUp()
+		return err
+	}
+	if err = s.waitReady(ctx); err == nil {
 		err = s.makeRoles(ctx)
 	}
 	if err != nil {
 		s.Stop(2 * time.Second)
-		return nil, err
 	}
-	return s, nil
+	return err
 }
 
 // prepare does all that comes before the process: binaries, account, folders.
@@ -89,8 +97,8 @@ func (s *Server) prepare(ctx context.Context) (err error) {
 func (s *Server) giveUp() {
 	if s.lock != nil { // else the folder is another's
 		s.release()
-		s.removeThrowAway()
 	}
+	s.removeThrowAway()
 }
 
 // release leaves the folder to the next one. The lock goes last.
@@ -114,14 +122,17 @@ func (s *Server) Done() <-chan struct{} { return s.done }
 func (s *Server) Err() error { <-s.done; return s.err }
 
 // Stop asks for a fast shutdown, after grace for an immediate one, and at last
-// kills. A throw-away folder is removed. It returns an error if the server did
-// not end in order: its data are then recovered at the next start.
+// kills. A throw-away folder is removed, and its server does not write its last
+// data first. It returns an error if the server did not end in order: its data
+// are then recovered at the next start.
 func (s *Server) Stop(grace time.Duration) error {
 	s.once.Do(func() {
-		s.cmd.Process.Signal(syscall.SIGINT)
-		if !s.endedWithin(grace) {
+		if !s.throwAway {
+			s.cmd.Process.Signal(syscall.SIGINT)
+		}
+		if s.throwAway || !s.endedWithin(grace) {
 			s.cmd.Process.Signal(syscall.SIGQUIT)
-			if !s.endedWithin(5 * time.Second) {
+			if !s.endedWithin(10 * time.Second) { // it kills its backends itself after 5
 				s.cmd.Process.Kill()
 				<-s.done
 			}

@@ -44,16 +44,13 @@ func (s *Server) arguments() []string {
 		{"listen_addresses", ""}, {"unix_socket_directories", s.sockDir}, {"unix_socket_permissions", "0700"},
 		{"logging_collector", "off"}, {"log_destination", "stderr"}, {"timezone", "UTC"},
 		{"max_connections", "100"}, {"shared_buffers", "256MB"},
-		{"max_wal_size", "4GB"}, {"checkpoint_timeout", "15min"}, {"wal_compression", s.walCompression()},
+		{"max_wal_size", "4GB"}, {"checkpoint_timeout", "15min"}, {"synchronous_commit", "on"},
 		{"jit", "off"}, {"random_page_cost", "1.1"},
-		{"fsync", "on"}, {"synchronous_commit", "on"}, {"full_page_writes", "on"},
 	}
 	if s.throwAway {
 		set = append(set, [2]string{"shared_buffers", "128MB"}) // the last one counts
 	}
-	if s.opt.Unsafe {
-		set = append(set, [][2]string{{"fsync", "off"}, {"synchronous_commit", "off"}, {"full_page_writes", "off"}}...)
-	}
+	set = append(set, s.durability()...)
 	args := []string{"-D", s.data, "-p", strconv.Itoa(port)}
 	for _, kv := range set {
 		args = append(args, "-c", kv[0]+"="+kv[1])
@@ -61,12 +58,23 @@ func (s *Server) arguments() []string {
 	return args
 }
 
+// durability: a throw-away folder outlives no power cut, so nothing in it waits
+// for the disk. A commit still writes its log to the kernel: a backend that
+// crashes loses nothing.
+func (s *Server) durability() [][2]string {
+	if s.throwAway {
+		return [][2]string{{"fsync", "off"}, {"full_page_writes", "off"}}
+	}
+	return [][2]string{{"fsync", "on"}, {"full_page_writes", "on"},
+		{"wal_compression", s.walCompression()}} // of full pages only
+}
+
 // walCompression asks the binary: lz4 is the faster, where it was built in.
 func (s *Server) walCompression() string {
 	cmd := exec.Command(filepath.Join(s.bin, "postgres"), "-D", s.data, "-c", "wal_compression=lz4", "-C", "wal_compression")
 	cmd.Env, cmd.Dir = environment(), s.data
 	cmd.SysProcAttr = attributes(s.account)
-	if cmd.Run() == nil {
+	if runTied(cmd) == nil {
 		return "lz4"
 	}
 	return "on"

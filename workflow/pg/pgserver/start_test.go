@@ -4,9 +4,12 @@ package pgserver
 
 import (
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/lib/pq"
 	"github.com/lib/pq/pqerror"
@@ -16,7 +19,7 @@ import (
 // superuser, and the application makes nothing that lasts.
 func TestRoles(t *testing.T) {
 	t.Parallel()
-	s := start(t, Options{Unsafe: true})
+	s := start(t, Options{})
 	admin, owner, app := connect(t, s.AdminURL("lastgood")), connect(t, s.OwnerURL("lastgood")), connect(t, s.AppURL("lastgood"))
 	run(t, admin, "create role stranger login")
 	for question, want := range map[string]string{
@@ -27,11 +30,11 @@ func TestRoles(t *testing.T) {
 		"select pg_get_userbyid(datdba) from pg_database where datname = 'lastgood'":                                    "lastgood_owner",
 		"select has_database_privilege('stranger', 'lastgood', 'connect')::text":                                        "false",
 		"show data_checksums": "on",
+		"show shared_buffers": "128MB",
 		"select current_setting('listen_addresses') || current_setting('unix_socket_permissions') || current_setting('jit')": "0700off",
 		"select current_setting('timezone') || ' ' || current_setting('application_name')":                                   "UTC lastgood",
 		"select pg_encoding_to_char(encoding) || ' ' || datcollate from pg_database where datname = 'lastgood'":              "UTF8 C.UTF-8",
-		"select current_setting('fsync') || current_setting('synchronous_commit') || current_setting('full_page_writes')":    "offoffoff",
-		"select (current_setting('wal_compression') <> 'off')::text":                                                         "true",
+		"select current_setting('fsync') || current_setting('synchronous_commit') || current_setting('full_page_writes')":    "offonoff",
 	} {
 		if got := ask(t, admin, question); got != want {
 			t.Errorf("%s: %q, want %q", question, got, want)
@@ -69,8 +72,8 @@ func TestRestart(t *testing.T) {
 	s := start(t, Options{Dir: dir})
 	run(t, connect(t, s.OwnerURL("lastgood")), "create table kept as select 42 as n")
 	admin := connect(t, s.AdminURL("postgres"))
-	const safe = "select concat_ws(' ', current_setting('fsync'), current_setting('synchronous_commit'), current_setting('full_page_writes'), current_setting('shared_buffers'))"
-	if got := ask(t, admin, safe); got != "on on on 256MB" {
+	const safe = "select concat_ws(' ', current_setting('fsync'), current_setting('synchronous_commit'), current_setting('full_page_writes'), current_setting('data_checksums'), current_setting('wal_compression') <> 'off', current_setting('shared_buffers'))"
+	if got := ask(t, admin, safe); got != "on on on on t 256MB" {
 		t.Errorf("a kept server runs with %s", got)
 	}
 	run(t, admin, "revoke lastgood_application from lastgood_app")
@@ -78,6 +81,9 @@ func TestRestart(t *testing.T) {
 	stop(t, s)
 	if err := s.Err(); err != nil {
 		t.Errorf("ended with %v", err)
+	}
+	if state := controlData(t, s); !strings.Contains(state, "shut down\n") {
+		t.Errorf("not shut down:\n%s", state)
 	}
 
 	var log logbook
@@ -94,11 +100,66 @@ func TestRestart(t *testing.T) {
 	}
 }
 
+// controlData asks the program beside the server's for what the data folder says.
+func controlData(t *testing.T, s *Server) string {
+	t.Helper()
+	cmd := exec.Command(filepath.Join(s.bin, "pg_controldata"), "-D", s.data)
+	cmd.Env = environment()
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("pg_controldata (with the server in most packages): %v\n%s", err, out)
+	}
+	return string(out)
+}
+
+// TestSeveral: throw-away servers that start at the same moment do not meet, and
+// may be stopped from several places.
+func TestSeveral(t *testing.T) {
+	t.Parallel()
+	var servers [3]*Server
+	var errs [len(servers)]error
+	var group sync.WaitGroup
+	for i := range servers {
+		group.Go(func() { servers[i], errs[i] = Start(t.Context(), Options{BinDir: binDir()}) })
+	}
+	group.Wait()
+	for i, s := range servers {
+		if errs[i] != nil {
+			t.Error(errs[i])
+			continue
+		}
+		defer s.Stop(time.Minute)
+		run(t, connect(t, s.OwnerURL("lastgood")), "create table mine (n int)")
+	}
+	if t.Failed() {
+		return
+	}
+	for range 4 {
+		group.Go(func() {
+			if err := servers[0].Stop(time.Minute); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	group.Wait()
+	if err := servers[0].Stop(0); err != nil {
+		t.Errorf("stopped again: %v", err)
+	}
+	if _, err := os.Stat(servers[0].opt.Dir); !os.IsNotExist(err) {
+		t.Errorf("the throw-away folder is left: %v", err)
+	}
+	for _, s := range servers[1:] {
+		if err := connect(t, s.AppURL("lastgood")).Ping(); err != nil {
+			t.Errorf("another one ended too: %v", err)
+		}
+	}
+}
+
 // TestAwkwardPath: too long for a socket, and in need of quotes.
 func TestAwkwardPath(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(folder(t), "plant 'north', line 2", strings.Repeat("long", 30))
-	s := start(t, Options{Dir: dir, Unsafe: true})
+	s := start(t, Options{Dir: dir})
 	if got := ask(t, connect(t, s.AppURL("lastgood")), "select current_user"); got != "lastgood_app" {
 		t.Errorf("connected as %s", got)
 	}

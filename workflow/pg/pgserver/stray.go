@@ -42,29 +42,44 @@ func readPidFile(data string) (pid int, status string) {
 // start. The pid file of a dead process is left to PostgreSQL, which looks
 // behind it.
 func endStrays(ctx context.Context, data string) error {
-	ctx, cancel := context.WithTimeout(ctx, patience)
-	defer cancel()
 	pid, _ := readPidFile(data)
-	left := strays(data)
-	for _, p := range left {
+	for _, p := range strays(data) {
 		if p == pid {
 			syscall.Kill(p, syscall.SIGINT) // a fast shutdown: it ends its backends itself
 		} else if !runs(pid, data) {
 			syscall.Kill(p, syscall.SIGTERM)
 		}
 	}
-	for ; len(left) > 0; left = strays(data) {
-		select {
-		case <-ctx.Done():
-			return fmt.Errorf("a server (process %d) still runs in %s", left[0], data)
-		case <-time.After(20 * time.Millisecond):
-		}
+	if err := waitGone(ctx, data); err != nil {
+		return err
 	}
 	if pid, _ := readPidFile(data); pid > 0 && errors.Is(syscall.Kill(pid, 0), syscall.ESRCH) {
 		return nil
 	}
 	if err := os.Remove(filepath.Join(data, "postmaster.pid")); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
+	}
+	return nil
+}
+
+// endMakers ends an initdb that outlived its parent: it would write into the
+// folder of the next one, and clear that away when it gives up.
+func endMakers(ctx context.Context, aside string) error {
+	for _, p := range strays(aside) {
+		syscall.Kill(p, syscall.SIGKILL)
+	}
+	return waitGone(ctx, aside)
+}
+
+func waitGone(ctx context.Context, dir string) error {
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	for left := strays(dir); len(left) > 0; left = strays(dir) {
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("a server (process %d) still runs in %s", left[0], dir)
+		case <-time.After(20 * time.Millisecond):
+		}
 	}
 	return nil
 }
@@ -82,13 +97,15 @@ func strays(data string) (pids []int) {
 
 // runs: a server's working folder is its data folder, and so is its backends'.
 // Never true of a zombie: it has none.
-func runs(pid int, data string) bool {
+func runs(pid int, data string) bool { return workingFolder(pid) == data && isServer(pid) }
+
+func workingFolder(pid int) string {
 	proc := fmt.Sprintf("/proc/%d", pid)
 	cwd, err := os.Readlink(proc + "/cwd")
 	if errors.Is(err, os.ErrPermission) && os.Geteuid() == 0 {
 		cwd = readlinkAsItsOwner(proc, "cwd")
 	}
-	return cwd == data && isServer(pid)
+	return cwd
 }
 
 // readlinkAsItsOwner is for root without the right to trace, as in most
@@ -113,6 +130,7 @@ func readlinkAsItsOwner(proc, name string) string {
 
 // isServer keeps us from ending a person's shell that stands in the data folder.
 func isServer(pid int) bool {
-	name, _ := os.ReadFile(fmt.Sprintf("/proc/%d/comm", pid))
-	return strings.TrimSpace(string(name)) == "postgres"
+	b, _ := os.ReadFile(fmt.Sprintf("/proc/%d/comm", pid))
+	name := strings.TrimSpace(string(b))
+	return name == "postgres" || name == "initdb"
 }

@@ -70,7 +70,7 @@ func Server(t testing.TB) *pgserver.Server {
 
 func startServer() (err error) {
 	ctx := context.Background()
-	o := pgserver.Options{BinDir: os.Getenv("LASTGOOD_PG_BIN"), Unsafe: true}
+	o := pgserver.Options{BinDir: os.Getenv("LASTGOOD_PG_BIN")}
 	if server, err = pgserver.Start(ctx, o); err != nil {
 		return err
 	}
