@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"time"
@@ -165,6 +166,7 @@ func noRoute(w http.ResponseWriter, r *http.Request, handler http.Handler, id st
 }
 
 func writeProblem(w http.ResponseWriter, p *Problem) {
+	maps.Copy(w.Header(), p.GetHeaders())
 	w.Header().Set("Content-Type", "application/problem+json")
 	w.WriteHeader(p.Status)
 	_ = json.MarshalWrite(w, p, jsontext.WithIndent("  "), jsontext.AllowInvalidUTF8(true)) // the connection is gone if this fails

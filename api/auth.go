@@ -53,6 +53,9 @@ func (s *server) authenticate(api huma.API) func(huma.Context, func(huma.Context
 
 func refuse(api huma.API, ctx huma.Context, p *Problem) {
 	p.Instance = requestID(ctx.Context())
+	for name, value := range p.GetHeaders() {
+		ctx.SetHeader(name, value[0])
+	}
 	_ = huma.WriteErr(api, ctx, p.Status, p.Detail, p) // the connection is gone if this fails
 }
 

@@ -182,6 +182,9 @@ func TestDatabaseGone(t *testing.T) {
 		path, body, headers := op.example()
 		res, answer := p.call(op.Method, path, body, headers...)
 		p.refused(res, answer, 503, "busy")
+		if res.Header.Get("Retry-After") == "" {
+			t.Errorf("%s does not say when to come back", op.OperationID)
+		}
 		if said := driverWords.FindString(answer); said != "" {
 			t.Errorf("%s says %q: %s", op.OperationID, said, answer)
 		}

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/go-json-experiment/json"
+
+	"lastgood/policy/unit"
 )
 
 // got decodes an answer of a status.
@@ -14,7 +16,12 @@ func got[T any](p *plant, res *http.Response, body string, status int) (v T) {
 	if res.StatusCode != status {
 		p.t.Fatalf("status %d, want %d\n%s", res.StatusCode, status, body)
 	}
-	if err := json.Unmarshal([]byte(body), &v); err != nil {
+	digits := json.UnmarshalFunc(func(b []byte, d *Degrees) error {
+		m, err := unit.ParseMicro(string(b))
+		*d = Degrees(m)
+		return err
+	})
+	if err := json.Unmarshal([]byte(body), &v, json.WithUnmarshalers(digits)); err != nil {
 		p.t.Fatalf("%v\n%s", err, body)
 	}
 	return v
@@ -67,7 +74,7 @@ func TestFactsTwice(t *testing.T) {
 			t.Errorf("%s: first %+v", f.path, c)
 		}
 	}
-	_, before := p.call("GET", "/v1/trail?limit=1000", "")
+	_, before := p.call("GET", "/v1/trail?stream=administration&limit=1000", "")
 	for _, f := range facts {
 		if c := p.posts(f.path, f.items); c != (CountsBody{Unchanged: f.n}) {
 			t.Errorf("%s: again %+v", f.path, c)
@@ -81,8 +88,8 @@ func TestFactsTwice(t *testing.T) {
 			t.Errorf("%s: %+v", f.path, doc.Errors)
 		}
 	}
-	if _, after := p.call("GET", "/v1/trail?limit=1000", ""); after != before {
-		t.Error("what was sent twice left a trace")
+	if _, after := p.call("GET", "/v1/trail?stream=administration&limit=1000", ""); after != before {
+		t.Errorf("what was sent twice left a trace:\n%s\nbefore:\n%s", after, before)
 	}
 	if c := p.posts("/v1/products", `{"product":"roast","name":"cold roast","ready_to_eat":true}`); c.Accepted != 1 {
 		t.Errorf("a product brought up to date: %+v", c)

@@ -20,6 +20,13 @@ type Degrees unit.Micro
 // MarshalJSON writes the number without loss.
 func (d Degrees) MarshalJSON() ([]byte, error) { return []byte(unit.Micro(d).String()), nil }
 
+// UnmarshalJSON reads it back.
+func (d *Degrees) UnmarshalJSON(b []byte) error {
+	m, err := unit.ParseMicro(string(b))
+	*d = Degrees(m)
+	return err
+}
+
 // Schema documents what is taken: a number, or its digits as a string.
 func (Degrees) Schema(huma.Registry) *huma.Schema { return numberOrDigits("at most six decimals") }
 

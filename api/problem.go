@@ -38,6 +38,14 @@ func (p *Problem) Error() string { return p.Detail }
 // GetStatus makes a problem an answer of huma's.
 func (p *Problem) GetStatus() int { return p.Status }
 
+// GetHeaders says when to come back, where that helps.
+func (p *Problem) GetHeaders() http.Header {
+	if p.Status != http.StatusServiceUnavailable {
+		return nil
+	}
+	return http.Header{"Retry-After": {"2"}} // a database that starts again takes about so long
+}
+
 // ContentType is that of problem documents.
 func (p *Problem) ContentType(string) string { return "application/problem+json" }
 

@@ -234,6 +234,7 @@ func TestBrokenUploads(t *testing.T) {
 		{"a quote never closed", csv, csvHead + "\"T-1,2025\n", "", 422, "bad-quoting"},
 		{"a line without end", ndjson, strings.Repeat("x", 2<<20), "", 422, "too-long"},
 	} {
+		t.Log(c.name)
 		res, body := p.uploads("bad", c.mediaType, c.text, "Content-Encoding", c.encoding)
 		if b := p.broke(res, body, c.status, c.rule); b.AcceptedRows != 0 || b.LastCommittedLine != 0 {
 			t.Errorf("%s: %s", c.name, body)

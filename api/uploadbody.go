@@ -84,20 +84,19 @@ const mostWindow = 32 << 20
 // lazyReader opens a decompressor at the first read, so that what is wrong with
 // its header is told as what is wrong with the rest.
 type lazyReader struct {
-	open func() (io.Reader, error)
-	r    io.Reader
+	open   func() (io.Reader, error)
+	r      io.Reader
+	failed error // it stays: opened again, it would begin in the midst of the body
 }
 
 func (l *lazyReader) Read(b []byte) (int, error) {
-	if l.r == nil {
-		r, err := l.open()
-		if err == io.EOF {
-			err = io.ErrUnexpectedEOF
+	if l.r == nil && l.failed == nil {
+		if l.r, l.failed = l.open(); l.failed == io.EOF {
+			l.failed = io.ErrUnexpectedEOF
 		}
-		if err != nil {
-			return 0, err
-		}
-		l.r = r
+	}
+	if l.failed != nil {
+		return 0, l.failed
 	}
 	return l.r.Read(b)
 }

@@ -48,6 +48,13 @@ func (d Deviation) opened(o opening) bool {
 	return d.EventID != nil && *d.EventID == o.event.ID
 }
 
+// isOf says whether d is the case of o: opened by it, or by something that was
+// known sooner though it happened later, before the next clear pass.
+func (d Deviation) isOf(o opening) bool {
+	at := d.FailedAt.UnixMicro()
+	return d.opened(o) || at > o.at() && at < o.until
+}
+
 // Deviations returns the plant's deviations in order of failure.
 func (s *Service) Deviations(ctx context.Context, sc pg.Scope) (list []Deviation, err error) {
 	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {

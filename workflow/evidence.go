@@ -40,6 +40,9 @@ type evidence struct {
 	readings  int64
 	unmatched int64
 	digest    *digester
+
+	last reading.Taken // the reading filed last
+	to   *stretch      // where it went, nil if nowhere
 }
 
 // mounted is a time for which the instrument hung in a place [µs].
@@ -98,7 +101,7 @@ func (e *evidence) loadError(ctx context.Context, tx *pg.Tx) (err error) {
 	}
 	found := false
 	for _, o := range openings(e.history) {
-		if e.deviation.opened(o) {
+		if e.deviation.isOf(o) {
 			e.opening, found = o, true
 		}
 	}
@@ -240,26 +243,27 @@ func (e *evidence) loadReadings(ctx context.Context, tx *pg.Tx) error {
 	if err != nil {
 		return err
 	}
-	var last reading.Taken
-	var to *stretch // where the reading before belongs
 	for r, err := range reading.Stream(ctx, tx, e.in.ID, since, upto) {
 		if err != nil {
 			return err
 		}
-		e.readings++
-		e.digest.reading(r)
-		if to == nil || r.Lot == 0 || r.Lot != last.Lot || r.Context != last.Context { // else as before
-			last, to = r, e.stretchOf(r)
-		}
-		if to == nil {
-			if r.At > e.after && r.At <= e.until {
-				e.unmatched++
-			}
-			continue
-		}
-		to.at, to.value = append(to.at, r.At), append(to.value, r.Value)
+		e.file(r)
 	}
 	return nil
+}
+
+// file puts a reading where it belongs. Most belong where the one before does.
+func (e *evidence) file(r reading.Taken) {
+	e.readings++
+	e.digest.reading(r)
+	if e.to == nil || r.Lot == 0 || r.Lot != e.last.Lot || r.Context != e.last.Context {
+		e.last, e.to = r, e.stretchOf(r)
+	}
+	if e.to != nil {
+		e.to.at, e.to.value = append(e.to.at, r.At), append(e.to.value, r.Value)
+	} else if r.At > e.after && r.At <= e.until {
+		e.unmatched++
+	}
 }
 
 // stretchOf returns where a reading belongs, nil if nowhere.

@@ -14,6 +14,8 @@ import (
 type opening struct {
 	check *instrument.Recorded
 	event *instrument.RecordedEvent
+	// until is when it next clearly passed [µs]; math.MaxInt64: not yet.
+	until int64
 }
 
 func (o opening) at() int64 {
@@ -31,17 +33,24 @@ func (o opening) at() int64 {
 // same deviation.
 func openings(h instrument.History) []opening {
 	var out []opening
+	opens := func(o opening) {
+		o.until = math.MaxInt64
+		out = append(out, o)
+	}
 	failing, outSince := false, int64(notYet)
 	for _, m := range timeline(h) {
 		switch {
 		case m.check != nil:
 			if !passed(m.check) {
 				if !failing {
-					out = append(out, m)
+					opens(m)
 				}
 				failing = true
 			}
 			if endsDoubt(m.check) {
+				if failing {
+					out[len(out)-1].until = m.at()
+				}
 				failing = false
 			}
 		case m.event.Kind == metrology.RemovedFromUse:
@@ -49,10 +58,10 @@ func openings(h instrument.History) []opening {
 		case m.event.Kind == metrology.ReturnedToUse:
 			outSince = notYet
 		case m.event.Kind == metrology.Intermittent && !failing:
-			out = append(out, m)
+			opens(m)
 			failing = true
 		case adjusts(m.event.Kind) && !failing && !hasFound(h, min(outSince, m.event.At), m.event.At):
-			out = append(out, m)
+			opens(m)
 			failing = true
 		}
 	}

@@ -87,7 +87,7 @@ func reconsider(ctx context.Context, tx *pg.Tx, in instrument.Stored, p sitePoli
 	}
 	var opened []Deviation
 	for _, o := range openings(h) {
-		i := slices.IndexFunc(have, func(d Deviation) bool { return d.opened(o) })
+		i := slices.IndexFunc(have, func(d Deviation) bool { return d.isOf(o) })
 		if i < 0 {
 			d, err := insertDeviation(ctx, tx, in, o, p.version)
 			if err != nil {

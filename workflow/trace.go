@@ -54,7 +54,7 @@ func (s *Service) look(ctx context.Context, sc pg.Scope, id DeviationID) (e *evi
 
 // describe fills in what the run says of the instrument.
 func (e *evidence) describe(r *Run) {
-	r.Instrument, r.FailedAt, r.OpenedBy = e.in.Code, e.deviation.FailedAt, e.opening.words()
+	r.Instrument, r.FailedAt, r.OpenedBy = e.in.Code, time.UnixMicro(e.opening.at()).UTC(), e.opening.words()
 	r.After, r.Until = moment(e.after), moment(e.until)
 	r.PolicyVersion, r.Method, r.Model = e.policy.version, TraceMethod, e.policy.Onset
 	r.Notes, r.Readings, r.Unmatched = e.doubt.Notes, e.readings, e.unmatched

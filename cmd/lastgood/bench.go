@@ -19,7 +19,7 @@ type benchCmd struct {
 type contest struct {
 	name, theirs string
 	target       float64 // 0: none
-	atLeast      bool // the ratio is of speeds and must reach the target; else of times, and must keep below it
+	atLeast      bool    // the ratio is of speeds and must reach the target; else of times, and must keep below it
 	rows         int
 	prepare      func(round int) error // not measured
 	us, them     func() error
@@ -51,7 +51,11 @@ func (c *benchCmd) Run(g *globals) error {
 	for round := range c.Rounds {
 		fmt.Fprintf(g.err, "round %d of %d\n", round+1, c.Rounds)
 		for _, k := range list {
-			if err := b.measure(k, round); err != nil {
+			err := b.measure(k, round)
+			switch {
+			case g.ctx.Err() != nil: // whatever broke, broke because of that
+				return g.ctx.Err()
+			case err != nil:
 				return fmt.Errorf("%s: %w", k.name, err)
 			}
 		}

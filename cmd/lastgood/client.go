@@ -3,8 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"io"
 	"net/http"
@@ -71,36 +69,8 @@ func (c *client) post(ctx context.Context, path string, body, answer any) error 
 	return json.Unmarshal(b, answer)
 }
 
-// uploaded is the answer to an upload of readings.
-type uploaded struct {
-	AcceptedRows int   `json:"accepted_rows"`
-	Duplicates   []any `json:"duplicates"`
-	Refused      []struct {
-		Line   int    `json:"line"`
-		Field  string `json:"field"`
-		Rule   string `json:"rule"`
-		Detail string `json:"detail"`
-	} `json:"refused"`
-}
-
-// duplicates counts the lines that were there already: each is a line, or a
-// range of lines.
-func (u uploaded) duplicates() int {
-	n := 0
-	for _, d := range u.Duplicates {
-		if r, ok := d.([]any); ok && len(r) == 2 {
-			first, _ := r[0].(float64)
-			last, _ := r[1].(float64)
-			n += int(last-first) + 1
-			continue
-		}
-		n++
-	}
-	return n
-}
-
 // upload sends a readings file as it is: its name says its form and compression.
-func (c *client) upload(ctx context.Context, batch, name string, body io.Reader) (said uploaded, err error) {
+func (c *client) upload(ctx context.Context, batch, name string, body io.Reader) (said api.UploadBody, err error) {
 	encoding := map[string]string{".gz": "gzip", ".zst": "zstd"}[filepath.Ext(name)]
 	mediaType := "text/csv"
 	if strings.Contains(name, ".ndjson") {
@@ -115,13 +85,4 @@ func (c *client) upload(ctx context.Context, batch, name string, body io.Reader)
 		return said, err
 	}
 	return said, json.Unmarshal(b, &said)
-}
-
-// digestOf names a file by its bytes.
-func digestOf(r io.Reader) (string, error) {
-	h := sha256.New()
-	if _, err := io.Copy(h, r); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }

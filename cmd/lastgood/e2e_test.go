@@ -18,7 +18,13 @@ import (
 	"lastgood/workflow/pg/pgtest"
 )
 
-func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
+// TestMain runs the tests, or, as a child of one, the program itself.
+func TestMain(m *testing.M) {
+	if os.Getenv("LASTGOOD_TEST_AS_PROGRAM") != "" {
+		main()
+	}
+	os.Exit(pgtest.Main(m))
+}
 
 // assess runs the program itself on a database of the test's own.
 func assess(t *testing.T, args ...string) (code int, out, errs string) {

@@ -101,7 +101,7 @@ func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (An
 		return Answer{}, err
 	}
 	news := touched(rows, stored, c.Readings, serves)
-	if err := widenSpans(ctx, tx, rows, c.Readings, serves); err != nil {
+	if err := widenSpans(ctx, tx, rows, c.Readings); err != nil {
 		return Answer{}, err
 	}
 	a := Answer{Accepted: len(rows) - len(stored), Duplicates: append(dups, stored...), Touched: news}

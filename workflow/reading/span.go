@@ -76,15 +76,13 @@ on conflict (plant_id, %[2]s, instrument_id) do update
 	return nil
 }
 
-// widenSpans keeps when each instrument first and last vouched for a lot and for
-// a location, and for which limits it reads. Of a limit nobody asks when: it is
-// written once, by the chunk that brings it.
-func widenSpans(ctx context.Context, tx *pg.Tx, rows []row, list []Reading, serves map[served]bool) error {
+// widenSpans keeps when each instrument first and last vouched for a lot, for a
+// location and for a limit.
+func widenSpans(ctx context.Context, tx *pg.Tx, rows []row, list []Reading) error {
 	var lots spans[int64]
 	var places spans[int32]
 	var limits spans[string]
-	var now served // what the row before read for
-	context, known := int32(0), false
+	limit, context := "", int32(0)
 	for i := range rows {
 		r := &rows[i]
 		if r.lot != 0 {
@@ -92,13 +90,10 @@ func widenSpans(ctx context.Context, tx *pg.Tx, rows []row, list []Reading, serv
 		} else if r.location != 0 {
 			places.add(r.location, r.instrument, r.at)
 		}
-		if r.context != context || r.instrument != now.Instrument { // one context, one limit
-			context, now = r.context, served{r.instrument, list[r.index].Limit}
-			known = serves[now]
+		if r.context != context { // one context, one limit
+			limit, context = list[r.index].Limit, r.context
 		}
-		if !known {
-			limits.add(now.Limit, r.instrument, r.at)
-		}
+		limits.add(limit, r.instrument, r.at)
 	}
 	if err := lots.widen(ctx, tx, "lot_span", "lot_id", "bigint"); err != nil {
 		return err

@@ -63,8 +63,7 @@ func (s *Server) initdb(ctx context.Context) error {
 		"-E", "UTF8", "--locale=C.UTF-8", "--data-checksums", "--no-sync")
 	cmd.Env, cmd.Dir, cmd.SysProcAttr = environment(), aside, attributes(s.account)
 	cmd.SysProcAttr.Pdeathsig = syscall.SIGTERM
-	cmd.Cancel = func() error { return syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL) } // and the postgres that it drives
-	var said bytes.Buffer
+	var said bytes.Buffer // open until the postgres that initdb drives has ended too
 	cmd.Stdout, cmd.Stderr = &said, &said
 	if err := runTied(cmd); err != nil {
 		return fmt.Errorf("initdb: %w\n%s", err, said.Bytes())

@@ -1,0 +1,274 @@
+package lot_test
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"lastgood/workflow/fault"
+	"lastgood/workflow/lot"
+	"lastgood/workflow/pg"
+)
+
+func TestNamedLotsAreMadeOnce(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	first := s.ids("A", "B", "A", "")
+	if len(first) != 2 || first["A"] == 0 || first["A"] == first["B"] {
+		t.Fatalf("%v", first)
+	}
+	var all sync.WaitGroup
+	for range 8 {
+		all.Go(func() {
+			if got := s.ids("B", "C", "A"); got["A"] != first["A"] || got["B"] != first["B"] || got["C"] == 0 {
+				t.Errorf("%v, first %v", got, first)
+			}
+		})
+	}
+	all.Wait()
+	if lots, portions := s.count("lot"), s.count("portion"); lots != 3 || portions != 3 {
+		t.Errorf("%d lots with %d portions, want 3 with one each", lots, portions)
+	}
+}
+
+func (s *store) count(table string) (n int) {
+	s.Helper()
+	s.tx(func(tx *pg.Tx) error { return tx.GetContext(s.Context(), &n, `select count(*) from `+table) })
+	return n
+}
+
+func TestRegisteredAfterItWasNamed(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	id := s.ids("A")["A"]
+	s.made("A", "100", "kg")
+	s.made("A", "999", "kg") // what is registered already is left as it is
+	if now := s.ids("A")["A"]; now != id {
+		t.Errorf("number %d became %d", id, now)
+	}
+	if p := s.position(); p != "100 kg in control" {
+		t.Error(p)
+	}
+	if n := s.count("portion"); n != 1 {
+		t.Errorf("%d portions, want 1", n)
+	}
+}
+
+// position says where A stands.
+func (s *store) position() (says string) {
+	s.Helper()
+	id := s.ids("A")["A"]
+	s.tx(func(tx *pg.Tx) error {
+		m, err := lot.Positions(s.Context(), tx, []lot.ID{id})
+		p, ok := m[id]
+		if !ok {
+			says = "nowhere"
+			return err
+		}
+		says = "unknown"
+		if p.Quantity != nil {
+			says = *p.Quantity + " " + *p.Unit
+		}
+		says += map[bool]string{true: " in control", false: " gone"}[p.InControl]
+		return err
+	})
+	return says
+}
+
+// in control = made − used − shipped. What cannot be summed counts as in
+// control: too much is held, never too little.
+func TestPositions(t *testing.T) {
+	t.Parallel()
+	type moves func(*store)
+	ship := func(amount, of string) moves { return func(s *store) { s.gone("S-"+amount, amount, of) } }
+	use := func(event, output, amount, of string) moves {
+		return func(s *store) { s.turned(used(event, output, amount, of)) }
+	}
+	for name, c := range map[string]struct {
+		made  string
+		moves []moves
+		want  string
+	}{
+		"nothing moved":                    {"100", nil, "100 kg in control"},
+		"used and shipped":                 {"100", []moves{use("e", "B", "30.25", "kg"), ship("20", "kg")}, "49.75 kg in control"},
+		"fully shipped":                    {"100", []moves{ship("60", "kg"), ship("40", "kg")}, "0 kg gone"},
+		"fully used":                       {"100", []moves{use("e", "B", "60", "kg"), use("f", "B", "40", "kg")}, "0 kg gone"},
+		"more shipped than was made":       {"100", []moves{ship("100.5", "kg")}, "unknown in control"},
+		"shipped in another unit":          {"100", []moves{ship("10", "case")}, "unknown in control"},
+		"used in another unit":             {"100", []moves{use("e", "B", "10", "case")}, "unknown in control"},
+		"nobody knows how much was made":   {"", []moves{ship("10", "kg")}, "unknown in control"},
+		"nobody knows how much went":       {"100", []moves{ship("", "")}, "unknown in control"},
+		"nobody knows how much was used":   {"100", []moves{use("e", "B", "", ""), ship("100", "kg")}, "unknown in control"},
+		"shares add up":                    {"100", []moves{use("e", "B", "60", "kg"), use("e", "C", "30", "kg")}, "10 kg in control"},
+		"equal shares or one use repeated": {"100", []moves{use("e", "B", "100", "kg"), use("e", "C", "100", "kg")}, "unknown in control"},
+		"two halves of all, or half twice": {"100", []moves{use("e", "B", "50", "kg"), use("e", "C", "50", "kg")}, "unknown in control"},
+		"exact decimals":                   {"0.3", []moves{ship("0.1", "kg"), ship("0.2", "kg")}, "0.0 kg gone"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := open(t)
+			s.made("A", c.made, "kg")
+			for _, m := range c.moves {
+				m(s)
+			}
+			if got := s.position(); got != c.want {
+				t.Errorf("%s, want %s", got, c.want)
+			}
+		})
+	}
+}
+
+func TestPositionIsWhereItStayedLast(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	to := day(3)
+	s.made("A", "1", "kg")
+	s.tx(func(tx *pg.Tx) error {
+		_, err := lot.AddStays(t.Context(), tx, []lot.Stay{{Lot: "A", Location: "cooler", From: day(4)}, {Lot: "A", Location: "store", From: day(2), To: &to}})
+		return err
+	})
+	id := s.ids("A")["A"]
+	var where string
+	s.tx(func(tx *pg.Tx) error {
+		m, err := lot.Positions(t.Context(), tx, []lot.ID{id})
+		if err != nil || m[id].LocationID == nil {
+			return errors.Join(err, tx.GetContext(t.Context(), &where, `select 'nowhere'`))
+		}
+		return tx.GetContext(t.Context(), &where, `select code from location where location_id = $1`, *m[id].LocationID)
+	})
+	if where != "cooler" {
+		t.Errorf("it is in %s, want cooler", where)
+	}
+}
+
+func TestShippedIsTold(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	s.gone("S-2", "5", "kg")
+	s.gone("S-1", "", "")
+	s.gone("S-1", "", "") // the same again
+	id := s.ids("A", "B")
+	s.tx(func(tx *pg.Tx) error {
+		list, err := lot.Shipped(t.Context(), tx, []lot.ID{id["A"], id["B"]})
+		if len(list) != 2 || list[0].Shipment != "S-1" || list[0].Quantity != nil || *list[1].Quantity != "5" || list[1].Consignee != "a customer" {
+			t.Errorf("%+v", list)
+		}
+		return err
+	})
+}
+
+func TestDescendantsKnowWhereTheyComeFrom(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	// A into B into D; A into C into D (commingled); E beside; D into F and, as rework, into G.
+	s.turned(edges("A>B", "A>C", "B>D", "C>D", "D>F", "D>G", "E>D")...)
+	for _, c := range []struct {
+		of   []string
+		want string
+	}{
+		{[]string{"A"}, "A<A B<A C<A D<A F<A G<A"},
+		{[]string{"E"}, "D<E E<E F<E G<E"},
+		{[]string{"A", "E"}, "A<A B<A C<A D<E E<E F<E G<E"}, // by the shortest way, at the same length the first
+		{[]string{"F"}, "F<F"},
+		{[]string{"D", "A"}, "A<A B<A C<A D<D F<D G<D"},
+	} {
+		if got := s.descendants(c.of...); strings.Join(got, " ") != c.want {
+			t.Errorf("of %v: %v, want %s", c.of, got, c.want)
+		}
+	}
+}
+
+func TestNoLotIsMadeOfItself(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	if err := s.turn(edges("A>B", "B>C", "C>D")...); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		edges []string
+		row   int
+		says  string
+	}{
+		{[]string{"A>A"}, 0, "A → A"},
+		{[]string{"B>A"}, 0, "B → A → B"},
+		{[]string{"E>F", "D>A"}, 1, "D → A → B → C → D"}, // across calls
+		{[]string{"E>F", "F>G", "G>E"}, 2, "G → E → F → G"},
+		{[]string{"D>E", "E>B"}, 1, "E → B → C → D → E"}, // half recorded, half in the call
+	} {
+		err := s.turn(edges(c.edges...)...)
+		var rows fault.Rows
+		if !errors.As(err, &rows) || len(rows) != 1 || rows[0].Index != c.row || rows[0].Rule != "cycle" || !strings.HasSuffix(rows[0].Detail, ": "+c.says) {
+			t.Errorf("%v: %v, want row %d: %s", c.edges, err, c.row, c.says)
+		}
+	}
+	if n := s.count("transformation"); n != 3 {
+		t.Errorf("%d edges are stored, want 3", n)
+	}
+	if err := s.turn(edges("A>B", "A>D")...); err != nil {
+		t.Errorf("an edge again, and a short cut: %v", err)
+	}
+}
+
+func TestLongChainsEnd(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	var chain []lot.Transformation
+	const n = 200
+	for i := range n {
+		chain = append(chain, lot.Transformation{Event: "rework", At: day(1), Input: fmt.Sprint("L", i), Output: fmt.Sprint("L", i+1)})
+	}
+	s.turned(chain...)
+	if got := s.descendants("L0"); len(got) != n+1 {
+		t.Errorf("%d lots, want %d", len(got), n+1)
+	}
+	if err := s.turn(lot.Transformation{Event: "rework", At: day(2), Input: fmt.Sprint("L", n), Output: "L0"}); err == nil {
+		t.Error("the chain was closed")
+	}
+}
+
+// Two writers that would close a cycle together: one of them is refused.
+func TestCycleByTwoWriters(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	errs := make([]error, 2)
+	var both sync.WaitGroup
+	for i, e := range []string{"A>B", "B>A"} {
+		both.Go(func() { errs[i] = s.turn(edges(e)...) })
+	}
+	both.Wait()
+	if (errs[0] == nil) == (errs[1] == nil) {
+		t.Errorf("%v and %v: want one refused", errs[0], errs[1])
+	}
+}
+
+func TestTwiceInOneList(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	var rules []string
+	note := func(_ any, err error) {
+		var rows fault.Rows
+		if errors.As(err, &rows) {
+			rules = append(rules, fmt.Sprint(rows[0].Index, rows[0].Rule))
+		}
+	}
+	for _, f := range []func(*pg.Tx){
+		func(tx *pg.Tx) { note(lot.Add(t.Context(), tx, []lot.Lot{{Code: "A"}, {Code: "A"}})) },
+		func(tx *pg.Tx) { note(lot.AddProducts(t.Context(), tx, []lot.Product{{Code: "p"}, {Code: "q"}, {Code: "p"}})) },
+		func(tx *pg.Tx) {
+			st := lot.Stay{Lot: "A", Location: "cooler", From: day(1)}
+			note(lot.AddStays(t.Context(), tx, []lot.Stay{st, st}))
+		},
+		func(tx *pg.Tx) {
+			sh := lot.Shipment{Shipment: "S", Lot: "A", ShippedAt: day(1)}
+			note(lot.AddShipments(t.Context(), tx, []lot.Shipment{sh, sh}))
+		},
+	} {
+		s.tx(func(tx *pg.Tx) error { f(tx); return nil })
+	}
+	if want := []string{"1 duplicate", "2 duplicate", "1 duplicate", "1 duplicate"}; !slices.Equal(rules, want) {
+		t.Errorf("refused %q, want %q", rules, want)
+	}
+}
