@@ -24,7 +24,7 @@ func TestFailedCheckAnswersWithItsHolds(t *testing.T) {
 	if good.Check.Found != "pass" || len(good.Deviations) != 0 {
 		t.Errorf("a clear pass: %s", body)
 	}
-	res, body = p.uploads("b-1", csv, "instrument,taken_at,value,unit,lot,limit\nT-1,2025-03-03T10:00:00Z,161.0,F,L-1,cook-core\n")
+	res, body = p.uploads("b-1", commaSeparated, "instrument,taken_at,value,unit,lot,limit\nT-1,2025-03-03T10:00:00Z,161.0,F,L-1,cook-core\n")
 	got[UploadBody](p, res, body, 200)
 
 	failed := checkText("2025-03-04T06:00:00Z", "34.0", "162.0")

@@ -57,7 +57,7 @@ func (s *server) registerReadings(api huma.API) {
 			"Rows that are wrong are listed and the others of their chunk are taken in. A body may be compressed: Content-Encoding gzip or zstd. " +
 			"A body that breaks off is answered with a problem document that says up to which line it was taken in.",
 		Security: needs(key.ReadingsWrite), Responses: brokenResponses(api),
-		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{ndjson: file, csv: file}}}, s.uploadReadings)
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{ndjson: file, commaSeparated: file}}}, s.uploadReadings)
 }
 
 // brokenResponses documents the answers to a body that was not read to its end.

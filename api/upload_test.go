@@ -111,8 +111,8 @@ func TestUploadForms(t *testing.T) {
 		last                      int
 	}{
 		"ndjson":      {ndjson, lines, "", [][2]int{{1, 3}}, 3},
-		"csv":         {csv + "; charset=utf-8", table, "", [][2]int{{2, 3}}, 3},
-		"csv gzip":    {csv, zipped(table), "gzip", [][2]int{{2, 3}}, 3},
+		"csv":         {commaSeparated + "; charset=utf-8", table, "", [][2]int{{2, 3}}, 3},
+		"csv gzip":    {commaSeparated, zipped(table), "gzip", [][2]int{{2, 3}}, 3},
 		"ndjson zstd": {ndjson, string(z.EncodeAll([]byte(lines), nil)), "zstd", [][2]int{{1, 3}}, 3},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -142,7 +142,7 @@ func TestLargeUpload(t *testing.T) {
 	text := strings.Replace(rows(n), row(badLine-2), strings.Replace(row(badLine-2), ",F,", ",X,", 1), 1)
 	var first UploadBody
 	for again := range 2 {
-		res, body := p.uploads("b-1", csv, zipped(text), "Content-Encoding", "gzip")
+		res, body := p.uploads("b-1", commaSeparated, zipped(text), "Content-Encoding", "gzip")
 		u := got[UploadBody](p, res, body, 200)
 		if !slices.Equal(u.Accepted, [][2]int{{2, badLine - 1}, {badLine + 1, n + 1}}) || u.AcceptedRows != n-1 || u.LastCommittedLine != n+1 {
 			t.Errorf("round %d: %.600s", again, body)
@@ -156,12 +156,12 @@ func TestLargeUpload(t *testing.T) {
 			t.Error("the same batch again is answered otherwise")
 		}
 	}
-	res, body := p.uploads("b-2", csv, text)
+	res, body := p.uploads("b-2", commaSeparated, text)
 	u := got[UploadBody](p, res, body, 200)
 	if u.AcceptedRows != 0 || !slices.Equal(u.Duplicates, first.Accepted) || len(u.Refused) != 1 {
 		t.Errorf("under another key: %.600s", body)
 	}
-	res, body = p.uploads("b-1", csv, rows(10))
+	res, body = p.uploads("b-1", commaSeparated, rows(10))
 	p.broke(res, body, 409, "batch-chunk-reused")
 }
 
@@ -179,7 +179,7 @@ func TestBadRowsAmongGood(t *testing.T) {
 		"T-1,2025-03-03T10:00:02Z,161.0,F,L-1,cook-core,\n" + // the row before
 		"T-1,2025-03-03T10:00:03Z,161.0,F,L-1,no-limit,\n"
 	for again := range 2 {
-		res, body := p.uploads("b-1", csv, text)
+		res, body := p.uploads("b-1", commaSeparated, text)
 		u := got[UploadBody](p, res, body, 200)
 		var refused []string
 		for _, r := range u.Refused {
@@ -195,9 +195,9 @@ func TestBadRowsAmongGood(t *testing.T) {
 		t.Errorf("%d readings", n)
 	}
 	source := "instrument,taken_at,value,unit,source_id\n"
-	res, body := p.uploads("b-2", csv, source+"T-1,2025-03-03T12:00:00Z,161.0,F,s-1\n")
+	res, body := p.uploads("b-2", commaSeparated, source+"T-1,2025-03-03T12:00:00Z,161.0,F,s-1\n")
 	got[UploadBody](p, res, body, 200)
-	res, body = p.uploads("b-3", csv, source+"T-1,2025-03-03T12:00:00Z,162.0,F,s-1\nT-1,2025-03-03T12:00:01Z,162.0,F,s-2\n")
+	res, body = p.uploads("b-3", commaSeparated, source+"T-1,2025-03-03T12:00:00Z,162.0,F,s-1\nT-1,2025-03-03T12:00:01Z,162.0,F,s-2\n")
 	u := got[UploadBody](p, res, body, 200)
 	if u.AcceptedRows != 1 || len(u.Refused) != 1 || u.Refused[0].Rule != "conflict" || u.Refused[0].Line != 2 {
 		t.Errorf("%s", body)
@@ -211,12 +211,12 @@ func TestBrokenUploads(t *testing.T) {
 	p := newKitchen(t)
 	whole := rows(120_000)
 	z := zipped(whole)
-	res, body := p.uploads("b-1", csv, z[:len(z)-len(z)/20], "Content-Encoding", "gzip")
+	res, body := p.uploads("b-1", commaSeparated, z[:len(z)-len(z)/20], "Content-Encoding", "gzip")
 	b := p.broke(res, body, 422, "truncated")
 	if b.LastCommittedLine != 100_001 || b.AcceptedRows != 100_000 {
 		t.Errorf("%s", body)
 	}
-	res, body = p.uploads("b-1", csv, whole)
+	res, body = p.uploads("b-1", commaSeparated, whole)
 	if u := got[UploadBody](p, res, body, 200); u.AcceptedRows != 120_000 || u.LastCommittedLine != 120_001 {
 		t.Errorf("%s", body)
 	}
@@ -225,13 +225,13 @@ func TestBrokenUploads(t *testing.T) {
 		status                          int
 		rule                            string
 	}{
-		{"gzip without its end", csv, zipped(rows(5))[:20], "gzip", 422, "truncated"},
-		{"nothing compressed", csv, "", "gzip", 422, "truncated"},
-		{"no gzip", csv, rows(1), "gzip", 422, "damaged-file"},
-		{"no zstd", csv, rows(1), "zstd", 422, "damaged-file"},
-		{"nothing", csv, "", "", 422, "empty-file"},
-		{"a wrong header", csv, "instrument,colour,value\n", "", 422, "unknown-column"},
-		{"a quote never closed", csv, csvHead + "\"T-1,2025\n", "", 422, "bad-quoting"},
+		{"gzip without its end", commaSeparated, zipped(rows(5))[:20], "gzip", 422, "truncated"},
+		{"nothing compressed", commaSeparated, "", "gzip", 422, "truncated"},
+		{"no gzip", commaSeparated, rows(1), "gzip", 422, "damaged-file"},
+		{"no zstd", commaSeparated, rows(1), "zstd", 422, "damaged-file"},
+		{"nothing", commaSeparated, "", "", 422, "empty-file"},
+		{"a wrong header", commaSeparated, "instrument,colour,value\n", "", 422, "unknown-column"},
+		{"a quote never closed", commaSeparated, csvHead + "\"T-1,2025\n", "", 422, "bad-quoting"},
 		{"a line without end", ndjson, strings.Repeat("x", 2<<20), "", 422, "too-long"},
 	} {
 		t.Log(c.name)
@@ -243,13 +243,13 @@ func TestBrokenUploads(t *testing.T) {
 	for _, c := range []struct{ path, mediaType, encoding, rule string }{
 		{"/v1/readings?batch=x", "text/xml", "", "media-type"},
 		{"/v1/readings?batch=x", "", "", "media-type"},
-		{"/v1/readings?batch=x", csv + "; charset=utf-16", "", "media-type"},
-		{"/v1/readings?batch=x", csv, "br", "content-encoding"},
+		{"/v1/readings?batch=x", commaSeparated + "; charset=utf-16", "", "media-type"},
+		{"/v1/readings?batch=x", commaSeparated, "br", "content-encoding"},
 	} {
 		res, body := p.call("POST", c.path, rows(1), "Content-Type", c.mediaType, "Content-Encoding", c.encoding)
 		p.refused(res, body, 415, c.rule)
 	}
-	res, body = p.call("POST", "/v1/readings", rows(1), "Content-Type", csv)
+	res, body = p.call("POST", "/v1/readings", rows(1), "Content-Type", commaSeparated)
 	p.refused(res, body, 422, "invalid")
 	res, body = p.call("GET", "/v1/readings?instrument=T-1&from=2025-03-03", "")
 	p.refused(res, body, 422, "offset-required")
@@ -262,7 +262,7 @@ func TestBrokenUploads(t *testing.T) {
 func TestNothingButWrongRows(t *testing.T) {
 	t.Parallel()
 	p := newKitchen(t)
-	res, body := p.uploads("b-1", csv, strings.ReplaceAll(rows(30_000), ",F,", ",X,"))
+	res, body := p.uploads("b-1", commaSeparated, strings.ReplaceAll(rows(30_000), ",F,", ",X,"))
 	b := p.broke(res, body, 422, "too-many-refused")
 	if len(b.Refused) != mostRefused+1 || p.stored() != 0 {
 		t.Errorf("%d refused", len(b.Refused))
@@ -285,17 +285,17 @@ func TestDecompressionBomb(t *testing.T) {
 	t.Parallel()
 	p := newKitchen(t).limited(Options{MaxUpload: 1 << 20})
 	bomb := zipped(csvHead + strings.Repeat("T-1,2025-03-03T10:00:00Z,161.0,F,,,\n", 1<<20))
-	res, body := p.uploads("b-1", csv, bomb, "Content-Encoding", "gzip")
+	res, body := p.uploads("b-1", commaSeparated, bomb, "Content-Encoding", "gzip")
 	if b := p.broke(res, body, 413, "too-large"); b.AcceptedRows != 0 {
 		t.Errorf("%s", body)
 	}
 	at := rows(100)
 	p = p.limited(Options{MaxUpload: int64(len(at))})
-	res, body = p.uploads("b-2", csv, at)
+	res, body = p.uploads("b-2", commaSeparated, at)
 	if u := got[UploadBody](p, res, body, 200); u.AcceptedRows != 100 { // exactly the cap is not over it
 		t.Errorf("%s", body)
 	}
-	res, body = p.uploads("b-3", csv, at+"\n")
+	res, body = p.uploads("b-3", commaSeparated, at+"\n")
 	p.broke(res, body, 413, "too-large")
 }
 
@@ -344,7 +344,7 @@ func TestConcurrentResend(t *testing.T) {
 	answers := make([]UploadBody, 4)
 	for i := range answers {
 		all.Go(func() {
-			res, body := p.uploads("b-1", csv, text)
+			res, body := p.uploads("b-1", commaSeparated, text)
 			if res.StatusCode == 200 {
 				_ = json.Unmarshal([]byte(body), &answers[i]) // an answer that is none differs below
 			}
@@ -374,16 +374,16 @@ func TestLateReadingMakesTraceDue(t *testing.T) {
 		t.Fatal("due before anything came")
 	}
 	late := csvHead + "T-1,2025-03-03T12:00:00Z,163.0,F,L-2,cook-core,\n"
-	res, body := p.uploads("late", csv, late)
+	res, body := p.uploads("late", commaSeparated, late)
 	got[UploadBody](p, res, body, 200)
 	if !due() {
 		t.Error("a late reading in the window did not make the deviation due")
 	}
 	_, err := p.svc.Trace(context.Background(), p.scope, 1)
 	p.must(err)
-	res, body = p.uploads("late", csv, late)
+	res, body = p.uploads("late", commaSeparated, late)
 	got[UploadBody](p, res, body, 200)
-	res, body = p.uploads("again", csv, late)
+	res, body = p.uploads("again", commaSeparated, late)
 	if u := got[UploadBody](p, res, body, 200); u.AcceptedRows != 0 || due() {
 		t.Errorf("the same reading again made it due: %s", body)
 	}

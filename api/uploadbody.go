@@ -15,8 +15,8 @@ import (
 )
 
 const (
-	ndjson = "application/x-ndjson"
-	csv    = "text/csv"
+	ndjson         = "application/x-ndjson"
+	commaSeparated = "text/csv"
 )
 
 // formOf returns the name that a folder would give a file of this media type.
@@ -27,11 +27,11 @@ func formOf(mediaType string) (string, error) {
 		switch m {
 		case ndjson:
 			return "readings.ndjson", nil
-		case csv:
+		case commaSeparated:
 			return "readings.csv", nil
 		}
 	}
-	return "", newProblem(http.StatusUnsupportedMediaType, "media-type", "readings come as "+ndjson+" or "+csv+", in UTF-8")
+	return "", newProblem(http.StatusUnsupportedMediaType, "media-type", "readings come as "+ndjson+" or "+commaSeparated+", in UTF-8")
 }
 
 // patient reads a body as long as something of it comes: each read has its own

@@ -227,3 +227,44 @@ func TestAcknowledgementsRace(t *testing.T) {
 		t.Errorf("%d acknowledgements of one version were taken", won)
 	}
 }
+
+// The same fact by eight at once, each with a key of its own: it is recorded
+// once, and everyone is told that it is.
+func TestSameFactAtOnce(t *testing.T) {
+	t.Parallel()
+	s := newSite(t)
+	to := march(4, 0, 0)
+	for name, add := range map[string]func() (Counts, error){
+		"lot":     func() (Counts, error) { return s.AddLots(s.ctx, s.sc, []lot.Lot{{Code: "A", Product: "roast"}}) },
+		"product": func() (Counts, error) { return s.AddProducts(s.ctx, s.sc, []lot.Product{{Code: "soup"}}) },
+		"stay": func() (Counts, error) {
+			return s.AddStays(s.ctx, s.sc, []lot.Stay{{Lot: "B", Location: "store", From: march(3, 0, 0), To: &to}})
+		},
+		"transformation": func() (Counts, error) {
+			return s.AddTransformations(s.ctx, s.sc, []lot.Transformation{{Event: "e", At: to, Input: "B", Output: "C"}})
+		},
+		"shipment": func() (Counts, error) {
+			return s.AddShipments(s.ctx, s.sc, []lot.Shipment{{Shipment: "S", Lot: "D", ShippedAt: to, Consignee: "a customer"}})
+		},
+		"mounting": func() (Counts, error) {
+			return s.AddMountings(s.ctx, s.sc, []instrument.Mounting{{Instrument: "T-1", Location: "shelf", From: to}})
+		},
+		"instrument": func() (Counts, error) {
+			return s.AddInstruments(s.ctx, s.sc, []instrument.Instrument{{Code: "T-3", Kind: "rtd", Unit: 'C', Tolerance: 1}})
+		},
+		"certificate": func() (Counts, error) {
+			return Counts{}, s.certify("R-1")
+		},
+	} {
+		atOnce(8, func(int) {
+			if _, err := add(); err != nil {
+				t.Errorf("%s: %v", name, err)
+			}
+		})
+	}
+	for _, table := range []string{"stay", "transformation", "shipment", "certificate", "mounting"} {
+		if n := s.count(`select count(*) from ` + table); n != 1 {
+			t.Errorf("%s: %d rows, want 1", table, n)
+		}
+	}
+}

@@ -13,6 +13,7 @@ import (
 
 	"lastgood/api/exchange"
 	"lastgood/testdata/demo"
+	"lastgood/workflow"
 	"lastgood/workflow/key"
 	"lastgood/workflow/pg"
 )
@@ -50,7 +51,7 @@ func (c *demoCmd) Run(g *globals) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place())
+	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place(), lost(reports))
 	return serve(g.ctx, s, l, slog.New(slog.NewJSONHandler(io.Discard, nil)))
 }
 
@@ -78,6 +79,16 @@ func (c *demoCmd) plant(g *globals, s *store) (*exchange.Folder, pg.Scope, error
 		err = fmt.Errorf("the demo plant: %w", &l.problems[0])
 	}
 	return folder, l.scope, err
+}
+
+// lost returns the deviation of the probe that was lost.
+func lost(reports []workflow.Report) workflow.DeviationID {
+	for _, r := range reports {
+		if r.Run.Instrument == "HP-02" {
+			return r.Deviation.ID
+		}
+	}
+	return 1
 }
 
 func (c *demoCmd) place() string {
@@ -121,10 +132,10 @@ Serving on http://%[1]s with a key that lives 30 days. Three things to try, in a
 curl -s -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations'
 
 2. A check of your own that fails; the answer is the deviation with its holds:
-curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: application/json' 'http://%[1]s/v1/checks' -d '{"instrument":"HP-01","performed_at":"2026-09-14T06:00:00-05:00","performed_by":"tech-1","verified_by":"tech-2","points":[{"point":"comparison","unit":"F","reference_reading":165.0,"reference_uncertainty":0.3,"found":168.4}]}'
+curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: application/json' 'http://%[1]s/v1/checks' -d '{"instrument":"HP-01","performed_at":"2026-08-29T12:00:00-05:00","performed_by":"tech-1","verified_by":"tech-2","points":[{"point":"comparison","unit":"F","reference_reading":165.0,"reference_uncertainty":0.3,"found":168.4}]}'
 
-3. A reading that comes late into the window of deviation 1; a moment later it has a second run:
-curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: text/csv' 'http://%[1]s/v1/readings?batch=late-1' --data-binary $'instrument,taken_at,value,unit,lot,limit\nHP-02,2026-08-18T09:00:00-05:00,166.0,F,CK-0818-B,cook-core\n' && sleep 1 && curl -s -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations/1/runs'
+3. A reading that comes late into the window of the lost probe; a moment later its deviation has a second run, and the lot is held:
+curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: text/csv' 'http://%[1]s/v1/readings?batch=late-1' --data-binary $'instrument,taken_at,value,unit,lot,limit\nHP-02,2026-08-18T09:00:00-05:00,166.0,F,CK-0818-B,cook-core\n' && sleep 1 && curl -s -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations/%[4]d/runs/2/changes?since=1'
 
 Everything it takes and answers: http://%[1]s/openapi.json. Ctrl-C stops it: %[3]s.
 `

@@ -3,7 +3,6 @@ package lot_test
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -45,7 +44,15 @@ func TestRegisteredAfterItWasNamed(t *testing.T) {
 	s := open(t)
 	id := s.ids("A")["A"]
 	s.made("A", "100", "kg")
-	s.made("A", "999", "kg") // what is registered already is left as it is
+	s.made("A", "100.0", "kg") // the same again
+	var rows fault.Rows
+	err := s.db.InTx(t.Context(), s.sc, func(tx *pg.Tx) error {
+		_, err := lot.Add(t.Context(), tx, []lot.Lot{{Code: "A", Quantity: quantity("999", "kg")}})
+		return err
+	})
+	if !errors.As(err, &rows) || rows[0].Rule != "conflict" || rows[0].Field != "quantity" {
+		t.Errorf("registered with another quantity: %v", err)
+	}
 	if now := s.ids("A")["A"]; now != id {
 		t.Errorf("number %d became %d", id, now)
 	}
@@ -244,31 +251,60 @@ func TestCycleByTwoWriters(t *testing.T) {
 	}
 }
 
+// The same row twice is one; two rows that contradict each other are refused.
 func TestTwiceInOneList(t *testing.T) {
 	t.Parallel()
-	s := open(t)
-	var rules []string
-	note := func(_ any, err error) {
-		var rows fault.Rows
-		if errors.As(err, &rows) {
-			rules = append(rules, fmt.Sprint(rows[0].Index, rows[0].Rule))
-		}
-	}
-	for _, f := range []func(*pg.Tx){
-		func(tx *pg.Tx) { note(lot.Add(t.Context(), tx, []lot.Lot{{Code: "A"}, {Code: "A"}})) },
-		func(tx *pg.Tx) { note(lot.AddProducts(t.Context(), tx, []lot.Product{{Code: "p"}, {Code: "q"}, {Code: "p"}})) },
-		func(tx *pg.Tx) {
-			st := lot.Stay{Lot: "A", Location: "cooler", From: day(1)}
-			note(lot.AddStays(t.Context(), tx, []lot.Stay{st, st}))
+	to := day(2)
+	stay, ended := lot.Stay{Lot: "A", Location: "cooler", From: day(1), To: &to}, day(3)
+	longer := stay
+	longer.To = &ended
+	shipment := lot.Shipment{Shipment: "S", Lot: "A", ShippedAt: day(1), Consignee: "a customer"}
+	elsewhere := shipment
+	elsewhere.Consignee = "another"
+	edge := edges("A>B")[0]
+	later := edge
+	later.At = day(9)
+	for name, add := range map[string]func(tx *pg.Tx, again bool) (int, error){
+		"lot": func(tx *pg.Tx, again bool) (int, error) {
+			return added(lot.Add(t.Context(), tx, list(again, lot.Lot{Code: "A"}, lot.Lot{Code: "A", Quantity: quantity("1", "kg")})))
 		},
-		func(tx *pg.Tx) {
-			sh := lot.Shipment{Shipment: "S", Lot: "A", ShippedAt: day(1)}
-			note(lot.AddShipments(t.Context(), tx, []lot.Shipment{sh, sh}))
+		"stay": func(tx *pg.Tx, again bool) (int, error) {
+			return added(lot.AddStays(t.Context(), tx, list(again, stay, longer)))
+		},
+		"shipment": func(tx *pg.Tx, again bool) (int, error) {
+			return added(lot.AddShipments(t.Context(), tx, list(again, shipment, elsewhere)))
+		},
+		"transformation": func(tx *pg.Tx, again bool) (int, error) {
+			return added(lot.AddTransformations(t.Context(), tx, list(again, edge, later)))
 		},
 	} {
-		s.tx(func(tx *pg.Tx) error { f(tx); return nil })
-	}
-	if want := []string{"1 duplicate", "2 duplicate", "1 duplicate", "1 duplicate"}; !slices.Equal(rules, want) {
-		t.Errorf("refused %q, want %q", rules, want)
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s := open(t)
+			var rows fault.Rows
+			err := s.db.InTx(t.Context(), s.sc, func(tx *pg.Tx) error { _, err := add(tx, false); return err })
+			if !errors.As(err, &rows) || rows[0].Index != 1 || rows[0].Kind != fault.Conflict {
+				t.Errorf("contradicting: %v", err)
+			}
+			for _, want := range []int{1, 0} {
+				s.tx(func(tx *pg.Tx) error {
+					n, err := add(tx, true)
+					if n != want {
+						t.Errorf("%d are new, want %d", n, want)
+					}
+					return err
+				})
+			}
+		})
 	}
 }
+
+// list is a row twice, or a row and one that contradicts it.
+func list[T any](again bool, row, contradicts T) []T {
+	if again {
+		return []T{row, row}
+	}
+	return []T{row, contradicts}
+}
+
+func added[T any](fresh []T, err error) (int, error) { return len(fresh), err }

@@ -111,7 +111,7 @@ func (s *Server) release() {
 
 func (s *Server) removeThrowAway() {
 	if s.throwAway {
-		os.RemoveAll(s.opt.Dir)
+		removeRun(s.opt.Dir)
 	}
 }
 

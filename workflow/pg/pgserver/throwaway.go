@@ -51,5 +51,13 @@ func sweepOne(ctx context.Context, dir string) {
 		return
 	}
 	os.RemoveAll(socketDirOf(real))
-	os.RemoveAll(real)
+	removeRun(real)
+}
+
+// removeRun removes the bulk first: without its lock file nobody would sweep the
+// rest, should we be killed meanwhile.
+func removeRun(dir string) {
+	os.RemoveAll(filepath.Join(dir, "data.new"))
+	os.RemoveAll(filepath.Join(dir, "data"))
+	os.RemoveAll(dir)
 }
