@@ -63,7 +63,18 @@ type child struct {
 // spawn starts a supervisor with more in its environment.
 func spawn(t *testing.T, dir string, more ...string) *child {
 	t.Helper()
-	c := &child{cmd: exec.Command(os.Args[0])}
+	return spawnIn(t, "", dir, more...)
+}
+
+// spawnIn does so from another working folder.
+func spawnIn(t *testing.T, from, dir string, more ...string) *child {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &child{cmd: exec.Command(self)}
+	c.cmd.Dir = from
 	c.cmd.Env = append(append(os.Environ(), childMode+"="+dir), more...)
 	c.cmd.Stderr = &c.said
 	c.cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}

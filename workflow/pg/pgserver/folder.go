@@ -23,20 +23,19 @@ var errInUse = errors.New("in use by another process")
 func (s *Server) prepareDir(ctx context.Context) (err error) {
 	if s.opt.Dir == "" {
 		sweep(ctx)
-		s.throwAway = true
 		if s.opt.Dir, err = makeThrowAway(); err != nil {
 			return err
 		}
-	}
-	if s.opt.Dir, err = filepath.Abs(s.opt.Dir); err != nil {
-		return err
+		s.throwAway = true // from here on it is ours to remove
 	}
 	if err := os.MkdirAll(s.opt.Dir, 0o755); err != nil {
 		return err
 	}
-	if s.opt.Dir, err = filepath.EvalSymlinks(s.opt.Dir); err != nil { // compared with the server's working folder later
+	dir, err := realPath(s.opt.Dir)
+	if err != nil {
 		return err
 	}
+	s.opt.Dir = dir
 	if s.lock, err = lockDir(s.opt.Dir); err != nil {
 		return err
 	}
@@ -48,6 +47,15 @@ func (s *Server) prepareDir(ctx context.Context) (err error) {
 	}
 	s.data = filepath.Join(s.opt.Dir, "data")
 	return nil
+}
+
+// realPath is what the kernel says of a process that works in the folder.
+func realPath(dir string) (string, error) {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return "", err
+	}
+	return filepath.EvalSymlinks(dir)
 }
 
 func lockDir(dir string) (*os.File, error) {

@@ -106,6 +106,22 @@ func TestLongTempFolder(t *testing.T) {
 	}
 }
 
+// TestNoTempFolder: the message names it, and what happens to be called "data"
+// where we stand is left alone.
+func TestNoTempFolder(t *testing.T) {
+	t.Parallel()
+	here := folder(t)
+	file := write(t, here, "data/letters.txt", "dear customer")
+	missing := filepath.Join(here, "missing")
+	c := spawnIn(t, here, throwAway, "TMPDIR="+missing)
+	if code := c.exit(); code != 1 || !strings.Contains(c.said.String(), missing) {
+		t.Errorf("exit %d: %s", code, &c.said)
+	}
+	if _, err := os.Stat(file); err != nil {
+		t.Error(err)
+	}
+}
+
 // TestClosedTempFolder: the message says which folder, and what to do.
 func TestClosedTempFolder(t *testing.T) {
 	t.Parallel()
