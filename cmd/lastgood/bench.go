@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"time"
 )
@@ -11,7 +12,7 @@ import (
 type benchCmd struct {
 	Rows   int      `name:"rows" default:"1000000" help:"Readings that are there before anything is measured."`
 	Rounds int      `name:"rounds" default:"5" help:"How often each side is measured; medians count."`
-	Only   []string `name:"only" enum:"ingest,trace" default:"ingest,trace" help:"What to measure."`
+	Only   []string `name:"only" enum:"ingest,trace,http" default:"ingest,trace,http" help:"What to measure."`
 	PGBin  string   `name:"pg-bin" env:"LASTGOOD_PG_BIN" help:"Folder of the PostgreSQL binaries for the private server."`
 }
 
@@ -31,7 +32,17 @@ func (c *benchCmd) Run(g *globals) error {
 	if c.Rows < 10_000 || c.Rounds < 1 || c.Rounds > 50 {
 		return usage{errors.New("bench needs at least 10000 rows and 1 to 50 rounds")}
 	}
-	s, err := database{PGBin: c.PGBin}.open(g.ctx)
+	dir, err := os.MkdirTemp("", "lastgood-bench-data-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	if err := os.Chmod(dir, 0o755); err != nil { // the database's account has to enter
+		return err
+	}
+	// A kept database, though it is removed after: a throw-away one does not
+	// wait for the disk.
+	s, err := kept{dir, database{PGBin: c.PGBin}}.open(g.ctx)
 	if err != nil {
 		return err
 	}
@@ -47,6 +58,9 @@ func (c *benchCmd) Run(g *globals) error {
 	}
 	if slices.Contains(c.Only, "trace") {
 		list = append(list, b.traceContests()...)
+	}
+	if slices.Contains(c.Only, "http") {
+		list = append(list, b.httpContests()...)
 	}
 	for round := range c.Rounds {
 		fmt.Fprintf(g.err, "round %d of %d\n", round+1, c.Rounds)

@@ -39,7 +39,7 @@ func (b *bench) ingestContest(name string, perFile int, lots bool, us func(strin
 			return err
 		}
 		for from := 0; from < len(list); from += perFile {
-			file, err := b.plainFile(fmt.Sprint(len(files)), list[from:min(from+perFile, len(list))])
+			file, err := b.plainFile(fmt.Sprint(len(files)), list[from:min(from+perFile, len(list))], true)
 			if err != nil {
 				return err
 			}

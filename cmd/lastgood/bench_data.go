@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"time"
 
@@ -30,10 +31,15 @@ type bench struct {
 	dir        string // files that the server reads
 	slabs      int    // sent so far
 	failed     map[string]workflow.DeviationID
+	web        *http.Server
+	client     *client // of our own interface
 }
 
 // close leaves nothing behind.
 func (b *bench) close() {
+	if b.web != nil {
+		b.web.Close()
+	}
 	b.psql.close()
 	if b.root != nil {
 		b.root.Close()
@@ -51,7 +57,7 @@ func (b *bench) makeData() error {
 		do  func() error
 	}{
 		{"a plant and its instruments", b.makePlant}, {"readings", b.loadPast}, {"checks", b.failChecks},
-		{"the same for plain PostgreSQL", b.makePlain},
+		{"the same for plain PostgreSQL", b.makePlain}, {"the interface", b.serveHTTP},
 	} {
 		fmt.Fprintln(b.log, "making", step.say)
 		if err := step.do(); err != nil {

@@ -95,9 +95,10 @@ type plainRow struct {
 	lot, instrument, source int64
 }
 
-// plainFile writes the readings, sorted by the key, as text that COPY reads:
-// the work that a plain loader would have done before the clock started.
-func (b *bench) plainFile(name string, list []reading.Reading) (string, error) {
+// plainFile writes the readings, sorted by the key or as they arrive, as text that
+// COPY reads: the work that a plain loader would have done before the clock
+// started.
+func (b *bench) plainFile(name string, list []reading.Reading, sorted bool) (string, error) {
 	lots, err := b.names(`select code, lot_id from lot where plant_id = $1`)
 	if err != nil {
 		return "", err
@@ -112,9 +113,11 @@ func (b *bench) plainFile(name string, list []reading.Reading) (string, error) {
 		h.Write([]byte(r.SourceID))
 		rows[i] = plainRow{r, lots[r.Lot], instruments[r.Instrument], int64(h.Sum64())}
 	}
-	slices.SortFunc(rows, func(x, y plainRow) int {
-		return cmp.Or(cmp.Compare(x.instrument, y.instrument), x.TakenAt.Compare(y.TakenAt), cmp.Compare(x.source, y.source))
-	})
+	if sorted {
+		slices.SortFunc(rows, func(x, y plainRow) int {
+			return cmp.Or(cmp.Compare(x.instrument, y.instrument), x.TakenAt.Compare(y.TakenAt), cmp.Compare(x.source, y.source))
+		})
+	}
 	file := filepath.Join(b.dir, name)
 	f, err := os.OpenFile(file, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o644)
 	if err != nil {
