@@ -34,7 +34,7 @@ func TestWindowEndsAreTheCheckAndTheRemoval(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
 	good, removed := march(2, 6, 0), march(5, 9, 0)
-	s.reads( // (last good check, removal]: error-model.md and design §4
+	s.reads( // (last good check, removal]: the design notes on errors and design §4
 		cooked("T-1", good, 72, "at-good"),
 		cooked("T-1", good.Add(time.Microsecond), 72, "just-after"),
 		cooked("T-1", removed, 72, "at-removal"))

@@ -96,7 +96,7 @@ func TestTwoChecksForOneLot(t *testing.T) {
 }
 
 // A thousand readings arrive while the check fails: afterwards every lot is
-// held, or the deviation is due for the run that holds it (performance.md §5).
+// held, or the deviation is due for the run that holds it (design notes on performance, §5).
 func TestReadingsRaceWithTheOpening(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)

@@ -27,7 +27,7 @@ func (s *site) deviationsOf(code string) []Deviation {
 }
 
 // A check is only as good as its reference was: T-1 passes against R-1 on the
-// 4th, R-1 turns out to have been in doubt then (procedure.md X02). Whatever the
+// 4th, R-1 turns out to have been in doubt then (the design notes on the procedure X02). Whatever the
 // order in which this becomes known, the window of T-1 reaches back to the 2nd.
 func TestCheckWithAReferenceInDoubtIsNoGoodCheck(t *testing.T) {
 	t.Parallel()
@@ -65,7 +65,7 @@ func TestCheckWithAReferenceInDoubtIsNoGoodCheck(t *testing.T) {
 	}
 }
 
-// Down the whole tree from one entry (design §4, procedure.md X03): T-1 was
+// Down the whole tree from one entry (design §4, the design notes on the procedure X03): T-1 was
 // checked against T-2, T-2 against fails.
 func TestDoubtGoesDownTheChainOfReferences(t *testing.T) {
 	t.Parallel()

@@ -18,7 +18,7 @@ import (
 //
 // Range:    required > 0.
 // Assumes:  one shift for all readings.
-// Source:   F shifts by the factor 10^(−h/z): error-model.md §5 of the design
+// Source:   F shifts by the factor 10^(−h/z): design notes on errors, §5 of the design
 // notes; derived from Rate.
 // Departs:  with a floor the root is bracketed, because intervals that fall
 // below the floor earn nothing at once; the result is the side that still

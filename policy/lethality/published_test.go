@@ -244,12 +244,12 @@ func decimals(s string) int {
 	return len(frac)
 }
 
-// TestCorrectedFactor is the worked number of procedure.md §2: 68.8 °C after
+// TestCorrectedFactor is the worked number of design notes on the procedure, §2: 68.8 °C after
 // correction, reference 70 °C, z 7.5 K.
 func TestCorrectedFactor(t *testing.T) {
 	t.Parallel()
 	got := model(t, "70 C", "7.5 K", "").Rate(68_800_000)
-	if math.Abs(got-0.692) > 5e-4 { // procedure.md §2, lethality factor 0.692
+	if math.Abs(got-0.692) > 5e-4 { // design notes on the procedure, §2, lethality factor 0.692
 		t.Errorf("factor = %v, want 0.692", got)
 	}
 }

@@ -47,9 +47,9 @@ type bracket struct {
 //
 // Range:    e finite; otherwise the temperature is unknown.
 // Assumes:  the error at the indicated temperature.
-// Source:   VIM 2.16 by way of error-model.md §0 of the design notes, X = R − E.
+// Source:   VIM 2.16 by way of the design notes on errors, §0, X = R − E.
 // Departs:  rounding towards harm, so that it never makes a lot meet its limit.
-// Checked:  the worked numbers of procedure.md §2, evaluate_test.go.
+// Checked:  the worked numbers of design notes on the procedure, §2, evaluate_test.go.
 func take(s series.Series, errs Errors, c Criterion) *bracket {
 	b := &bracket{
 		recorded: s, at: make([]temperatures, len(s.Samples)), work: make([]series.Sample, len(s.Samples)),

@@ -16,13 +16,13 @@ const (
 	c = unit.CelsiusScale
 )
 
-// TestWorkedNumbers are those of procedure.md §2, one reading each.
+// TestWorkedNumbers are those of design notes on the procedure, §2, one reading each.
 func TestWorkedNumbers(t *testing.T) {
 	t.Parallel()
 	cook := newLimit(t, "at_least", values{"temperature": "160.0 F"})
 	chill := newLimit(t, "at_most", values{"temperature": "41.0 F"})
-	high := bracketOf(0.2, 2.4, 0.5, f) // procedure.md §2: e0 +0.2, e1 +2.4, u 0.5 °F
-	low := bracketOf(0, -1.5, 0.5, f)   // procedure.md §2: e0 0.0, e1 −1.5, u 0.5 °F
+	high := bracketOf(0.2, 2.4, 0.5, f) // design notes on the procedure, §2: e0 +0.2, e1 +2.4, u 0.5 °F
+	low := bracketOf(0, -1.5, 0.5, f)   // design notes on the procedure, §2: e0 0.0, e1 −1.5, u 0.5 °F
 	for _, x := range []struct {
 		limit    Limit
 		errs     Errors
@@ -30,7 +30,7 @@ func TestWorkedNumbers(t *testing.T) {
 		verdict  Verdict
 		recorded bool    // missed as recorded
 		worst    float64 // °F
-	}{ // procedure.md §2, the tables of worked numbers: lower bounds (cook), upper bounds (chill)
+	}{ // design notes on the procedure, §2, the tables of worked numbers: lower bounds (cook), upper bounds (chill)
 		{cook, high, 163.1, Met, false, 160.2},
 		{cook, high, 161.8, Indeterminate, false, 158.9},
 		{cook, high, 160.1, Indeterminate, false, 157.2},
@@ -67,7 +67,7 @@ func TestBracketVerdicts(t *testing.T) {
 	}
 }
 
-// TestInclusiveAtItsValue: X42 of procedure.md §12, a reading exactly at the
+// TestInclusiveAtItsValue: X42 of design notes on the procedure, §12, a reading exactly at the
 // limit, and the two conversions that plants get wrong.
 func TestInclusiveAtItsValue(t *testing.T) {
 	t.Parallel()
@@ -126,7 +126,7 @@ func TestCorrectedIsRoundedTowardsHarm(t *testing.T) {
 	}
 }
 
-// TestSafeDirection: X14 of procedure.md §12. A cook thermometer that read low
+// TestSafeDirection: X14 of design notes on the procedure, §12. A cook thermometer that read low
 // had hotter product; the verdict says met and the reason says quality.
 func TestSafeDirection(t *testing.T) {
 	t.Parallel()
@@ -140,7 +140,7 @@ func TestSafeDirection(t *testing.T) {
 	}
 }
 
-// TestCookThenChill: X15 of procedure.md §12. The same probe read high: unsafe
+// TestCookThenChill: X15 of design notes on the procedure, §12. The same probe read high: unsafe
 // at the cook step, safe at the chill step. Each limit is judged for itself.
 func TestCookThenChill(t *testing.T) {
 	t.Parallel()

@@ -276,7 +276,7 @@ func TestRetortLimit(t *testing.T) {
 	if *r.Measure.Recorded > *r.OtherRules[0].Recorded {
 		t.Errorf("the exact rule earned %v, more than the trapezoid", *r.Measure.Recorded)
 	}
-	// An error of 3 °F, a sixth of z, leaves 10^(−3/18) of it (error-model.md §5).
+	// An error of 3 °F, a sixth of z, leaves 10^(−3/18) of it (design notes on errors, §5).
 	near(t, "corrected", *r.Measure.Corrected, *r.Measure.Recorded*math.Pow(10, -3./18), 1e-9)
 	near(t, "worst", *r.Measure.Worst, *r.Measure.Recorded*math.Pow(10, -4./18), 1e-9)
 	near(t, "trapezoid corrected", *r.OtherRules[0].Corrected, *r.OtherRules[0].Recorded*math.Pow(10, -3./18), 1e-9)

@@ -24,7 +24,7 @@ import (
 // Range:    nil where the window has no length or no beginning.
 // Assumes:  one jump that does not heal; a normal error; a headroom that no
 // shift changes counts as missed or met for certain.
-// Source:   error-model.md §4, §5 of the design notes (step, onset uniform);
+// Source:   design notes on errors, §4 and §5 (step, onset uniform);
 // JCGM 106:2012, 7.4 for one known error, by way of those notes.
 // Departs:  readings that are not in doubt keep their value but share the common
 // error: that never makes the probability of a limit met as recorded smaller.

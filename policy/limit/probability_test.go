@@ -163,7 +163,7 @@ func TestNoWindowNoProbability(t *testing.T) {
 }
 
 // TestProbabilityFallsWithTheReadings: hotter product, less likely a miss
-// (error-model.md §11, monotone in R).
+// (design notes on errors, §11, monotone in R).
 func TestProbabilityFallsWithTheReadings(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {

@@ -54,7 +54,7 @@ func TestHeadroomIsTheRoot(t *testing.T) {
 }
 
 // TestUncertaintyNeverDecides: a wider bracket never makes a verdict met, nor
-// missed, that was not (error-model.md §11).
+// missed, that was not (design notes on errors, §11).
 func TestUncertaintyNeverDecides(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
@@ -128,7 +128,7 @@ func TestMissedAsRecordedIsNeverMetByAnyError(t *testing.T) {
 }
 
 // TestSwappedErrorsAndMirroredLimits: the bracket does not know which end came
-// first, and a maximum is a minimum upside down (error-model.md §11).
+// first, and a maximum is a minimum upside down (design notes on errors, §11).
 func TestSwappedErrorsAndMirroredLimits(t *testing.T) {
 	t.Parallel()
 	low := newLimit(t, "at_least", values{"temperature": "74 C"})

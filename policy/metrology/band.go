@@ -80,9 +80,9 @@ type evidence struct {
 // Evaluated at the union of the curves' nodes. Between nodes every curve is
 // linear, so min is concave and max and U are convex, and the straight line
 // between nodes is never inside the true bracket.
-// Source:  error-model.md §3 and §6, after JCGM 100:2008.
+// Source:  design notes on errors, §3 and §6, after JCGM 100:2008.
 // Departs: nothing.
-// Checked: procedure.md §2 worked numbers; drift_interval.csv bracket_verdict.
+// Checked: design notes on the procedure, §2 worked numbers; drift_interval.csv bracket_verdict.
 func (e evidence) band(in span, k, use float64) Band {
 	for _, c := range slices.Concat(e.old, e.found) {
 		in = in.meet(c.domain())

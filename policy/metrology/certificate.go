@@ -48,7 +48,7 @@ const (
 // Range:   within 10 K of the certificate's points, else an error.
 // Assumes: k = 2 on the certificate. Certified points share a common error, so
 // U between them is interpolated, not reduced.
-// Source:  the interpolation of error-model.md §6; the growth is a judgement.
+// Source:  the interpolation of design notes on errors, §6; the growth is a judgement.
 // Checked: by hand in the tests.
 func Compared(s unit.Scale, reading unit.Micro, cert *Certificate, stated *unit.CelsiusDiff) (Reference, error) {
 	ref := Reference{True: reading, Scale: s}

@@ -131,10 +131,10 @@ type curve []knot
 // point cannot tell apart; with |Tₐ − Tz| < Beyond the gain says nothing and
 // only the offset is taken. Points share a reference, so u between points is
 // interpolated (fully correlated), not reduced.
-// Source:  error-model.md §6; the growth of u and the distance are judgements.
+// Source:  design notes on errors, §6; the growth of u and the distance are judgements.
 // Departs: between an outer point and the domain's end u is the straight line,
 // which is never below u(d).
-// Checked: drift_interval.csv temperature_interpolation; procedure.md §2.
+// Checked: drift_interval.csv temperature_interpolation; design notes on the procedure, §2.
 func newCurve(obs []observation, beyond float64) curve {
 	first, last := obs[0], obs[len(obs)-1]
 	below, above := gain(first, beyond), gain(last, beyond)

@@ -86,7 +86,7 @@ func noted(t *testing.T, d *metrology.Doubt, says string) {
 
 func TestWorkedNumbersOfTheProcedure(t *testing.T) {
 	t.Parallel()
-	// procedure.md §2, worked numbers: °F, U = 0.5 °F, tolerance 1.0 °F.
+	// design notes on the procedure, §2, worked numbers: °F, U = 0.5 °F, tolerance 1.0 °F.
 	for _, c := range []struct {
 		name          string
 		low, high     float64 // the checks' points
@@ -106,14 +106,14 @@ func TestWorkedNumbersOfTheProcedure(t *testing.T) {
 		b := known(t, doubt(t, f), 12*hour, unit.ToCelsius(micro(c.r), unit.FahrenheitScale))
 		lower, upper := c.r-float64(b.Hi)*1.8, c.r-float64(b.Lo)*1.8
 		if math.Abs(lower-c.lower) > 1e-6 || math.Abs(upper-c.upp) > 1e-6 {
-			t.Errorf("%s %g: %.4f to %.4f, procedure.md says %g to %g", c.name, c.r, lower, upper, c.lower, c.upp)
+			t.Errorf("%s %g: %.4f to %.4f, the design notes on the procedure says %g to %g", c.name, c.r, lower, upper, c.lower, c.upp)
 		}
 	}
 }
 
 func TestErrorIsInterpolatedOverIndicatedTemperature(t *testing.T) {
 	t.Parallel()
-	// procedure.md §2: errors 0.4 at 160, 3.0 at 180; at indicated 170 error 1.7; indicated 190 unknown.
+	// design notes on the procedure, §2: errors 0.4 at 160, 3.0 at 180; at indicated 170 error 1.7; indicated 190 unknown.
 	f := facts(check(0, shownF(160, 0, 0), shownF(180, 0, 0)), check(hour, shownF(160, 0.4, 0), shownF(180, 3, 0)))
 	f.Tolerance, f.Beyond = fahrenheit(0.3), 0
 	d := doubt(t, f)
@@ -165,7 +165,7 @@ func TestPublishedBrackets(t *testing.T) {
 
 func TestAsLeftCountsAtTheLastGoodCheck(t *testing.T) {
 	t.Parallel()
-	// Found 3.0 high, left 0.2 high; then found 1.4 high. procedure.md §2.2.
+	// Found 3.0 high, left 0.2 high; then found 1.4 high. design notes on the procedure, §2.2.
 	d := doubt(t, facts(check(0, left(at(70, 3, 0), 0.2)), check(10*hour, at(70, 1.4, 0))))
 	b := known(t, d, 5*hour, 71.4)
 	if !near(b.Lo, 0.2) || b.Hi > 1.5 || b.Hi < 1.4 {
@@ -186,7 +186,7 @@ func TestEverythingSeenInTheWindowWidensTheBracket(t *testing.T) {
 	f := facts(check(0, points(0.1)...), check(2*hour, points(-0.9)...), check(10*hour, points(2)...))
 	f.Rule, f.UseUncertainty = guarded, 0.1
 	b := known(t, doubt(t, f), 5*hour, 70)
-	u := 2 * math.Sqrt(0.1*0.1+0.1*0.1) // error-model.md §3: the larger u, with u_use added
+	u := 2 * math.Sqrt(0.1*0.1+0.1*0.1) // design notes on errors, §3: the larger u, with u_use added
 	if !near(b.Lo, -0.9-u) || !near(b.Hi, 2+u) || !near(b.Old, 0.1) || !near(b.Found, 2) || !near(b.U, u/2) {
 		t.Errorf("%+v: the inconclusive check at 2 h (−0.9) is not a good one but was seen", b)
 	}
@@ -195,7 +195,7 @@ func TestEverythingSeenInTheWindowWidensTheBracket(t *testing.T) {
 func TestOnePointGivesTheHullOfOffsetAndGain(t *testing.T) {
 	t.Parallel()
 	d := doubt(t, facts(check(0, shown(80, 0, 0)), check(hour, shown(80, 2, 0))))
-	// error-model.md §6 with Tz = 0 °C: gain e = 2·T/80, offset e = 2; by hand.
+	// design notes on errors, §6 with Tz = 0 °C: gain e = 2·T/80, offset e = 2; by hand.
 	for _, c := range []struct{ x, lo, hi float64 }{{80, 0, 2}, {72, 0, 2}, {88, 0, 2.2}, {90, 0, 2.25}, {70, 0, 2}} {
 		if b := known(t, d, hour, unit.Celsius(c.x)); !near(b.Lo, c.lo) || !near(b.Hi, c.hi) {
 			t.Errorf("at %g: [%g, %g]", c.x, b.Lo, b.Hi)
@@ -235,7 +235,7 @@ func TestUnknownWhereTheFailedCheckHasNoPoint(t *testing.T) {
 
 func TestNoLastGoodCheck(t *testing.T) {
 	t.Parallel()
-	// procedure.md X01: window from first use, unknown for all, said loudly.
+	// the design notes on the procedure X01: window from first use, unknown for all, said loudly.
 	f := facts(check(100*hour, shown(0, 2, 0), shown(100, 3, 0)))
 	d := doubt(t, f)
 	if after, _, good := d.Window(); after != math.MinInt64 || good != -1 {

@@ -8,7 +8,7 @@ import (
 	"lastgood/policy/unit"
 )
 
-// Edge cases of procedure.md §12, by their numbers there, and of the window's
+// Edge cases of design notes on the procedure, §12, by their numbers there, and of the window's
 // two ends. Temperatures and errors are invented.
 
 func TestX12FailsOnlyAboveSomeTemperature(t *testing.T) {
@@ -173,7 +173,7 @@ func TestDisturbances(t *testing.T) {
 
 func TestUntrustedChecksAreNoChecks(t *testing.T) {
 	t.Parallel()
-	// procedure.md X02: the window goes back to the last check with a trusted reference.
+	// the design notes on the procedure X02: the window goes back to the last check with a trusted reference.
 	two := func(e float64) []metrology.Point { return []metrology.Point{shown(60, e, 0), shown(80, e, 0)} }
 	bad := metrology.Check{At: 5 * hour, Points: two(-0.8), Untrusted: "its reference R-2 failed on its own check"}
 	f := facts(check(0, two(0)...), bad, check(10*hour, two(2)...))

@@ -95,7 +95,7 @@ func TestExactBetweenScales(t *testing.T) {
 		{"1.8 °F is 1 °C", "32", "33.8", unit.FahrenheitScale, celsius(1), metrology.Pass},
 		{"a millionth more is not", "32", "33.800001", unit.FahrenheitScale, celsius(1), metrology.Fail},
 		{"2 °F is more than 1 °C", "160", "162", unit.FahrenheitScale, celsius(1), metrology.Fail},
-		{"2 °C error is 3.6 °F", "70", "72", unit.CelsiusScale, fahrenheit(3.6), metrology.Pass}, // procedure.md X20
+		{"2 °C error is 3.6 °F", "70", "72", unit.CelsiusScale, fahrenheit(3.6), metrology.Pass}, // the design notes on the procedure X20
 		{"and not 35.6 °F", "70", "72.000001", unit.CelsiusScale, fahrenheit(3.6), metrology.Fail},
 		{"kelvin", "273.15", "274.15", unit.KelvinScale, fahrenheit(1.8), metrology.Pass},
 		{"within one degree is left alone", "0", "0.9", unit.CelsiusScale, celsius(1), metrology.Pass},          // common practice
@@ -193,7 +193,7 @@ func TestImplausible(t *testing.T) {
 }
 
 // Widening the uncertainty never turns anything into a pass or a fail that it
-// was not (error-model.md §11), and F and C inputs give the same verdict.
+// was not (design notes on errors, §11), and F and C inputs give the same verdict.
 func TestVerdictProperties(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {

@@ -71,7 +71,7 @@ func failing(t *rapid.T) round {
 
 // The bracket holds what every check in the window saw, with the uncertainty;
 // the answer does not depend on which end is which; more uncertainty never
-// narrows it; at a check point it is that point (error-model.md §11).
+// narrows it; at a check point it is that point (design notes on errors, §11).
 func TestBracketProperties(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {

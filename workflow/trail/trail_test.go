@@ -71,7 +71,7 @@ func (b *book) verify() (n int, err error) {
 	return n, err
 }
 
-// standards.md §11: the root of the tree of one empty leaf, which is the leaf's
+// design notes on standards, §11: the root of the tree of one empty leaf, which is the leaf's
 // own hash (RFC 6962 §2.1).
 func TestHashIsThatOfALeaf(t *testing.T) {
 	t.Parallel()
