@@ -26,6 +26,10 @@ func (c *assessCmd) Run(g *globals) error {
 		fmt.Fprintln(g.err, "warning:", w)
 	}
 	problems = append(problems, policyProblems(folder)...)
+	if len(problems) > 0 && folder.PolicyText == nil && len(folder.Instruments) == 0 { // no case folder: nothing to look at further
+		g.code = exitBad
+		return printProblems(g, problems, "nothing was assessed", c.JSON)
+	}
 	s, err := c.open(g.ctx)
 	if err != nil {
 		return err
@@ -42,7 +46,7 @@ func (c *assessCmd) Run(g *globals) error {
 	}
 	if len(l.problems) > 0 {
 		g.code = exitBad
-		return printProblems(g, l.problems, c.JSON)
+		return printProblems(g, l.problems, "nothing was assessed", c.JSON)
 	}
 	reports, err := traceAll(g, s.svc, l.scope)
 	if err != nil {
@@ -88,13 +92,14 @@ func printJSON(g *globals, v any) error {
 	return e.Encode(v)
 }
 
-// printProblems prints every bad row, in order of file and line.
-func printProblems(g *globals, problems []exchange.Problem, asJSON bool) error {
+// printProblems prints every bad row, in order of file and line, and what that
+// led to.
+func printProblems(g *globals, problems []exchange.Problem, so string, asJSON bool) error {
 	slices.SortStableFunc(problems, compareProblems)
 	for i := range problems {
 		fmt.Fprintln(g.err, problems[i].Error())
 	}
-	fmt.Fprintf(g.err, "%d problems: nothing was assessed\n", len(problems))
+	fmt.Fprintf(g.err, "%d problems: %s\n", len(problems), so)
 	if asJSON {
 		return printJSON(g, map[string]any{"problems": problems})
 	}

@@ -63,6 +63,10 @@ func command(ctx context.Context, args []string, s *streams) int {
 	if err == nil {
 		return g.code
 	}
+	if ctx.Err() != nil { // whatever broke, broke because of that
+		fmt.Fprintln(s.err, "lastgood: stopped before the end")
+		return exitTrouble
+	}
 	fmt.Fprintln(s.err, "lastgood:", err)
 	var parse *kong.ParseError
 	if errors.As(err, &parse) || errors.As(err, new(usage)) {

@@ -35,7 +35,7 @@ func (c *importCmd) Run(g *globals) error {
 	problems = append(problems, policyProblems(folder)...)
 	if len(problems) > 0 {
 		g.code = exitBad
-		return printProblems(g, problems, false)
+		return printProblems(g, problems, "nothing was imported", false)
 	}
 	i := &importer{g: g, client: &client{base: c.URL, key: c.Key, http: http.DefaultClient}, dir: c.Dir, bar: newBar(g.err, folder)}
 	err := i.all(folder)
@@ -43,7 +43,7 @@ func (c *importCmd) Run(g *globals) error {
 	var bad *refusedRows
 	if errors.As(err, &bad) {
 		g.code = exitBad
-		return printProblems(g, bad.problems, false)
+		return printProblems(g, bad.problems, "the import stopped there; mend the rows and import again", false)
 	}
 	return err
 }
@@ -91,10 +91,7 @@ func (i *importer) table(name string) error {
 			size += len(objects[n].JSON) + 1
 			n++
 		}
-		var said struct {
-			Accepted  int `json:"accepted"`
-			Unchanged int `json:"unchanged"`
-		}
+		var said api.CountsBody
 		err := i.client.post(i.g.ctx, "/v1/"+name, map[string]any{"items": texts(objects[:n])}, &said)
 		if err != nil {
 			return located(err, map[string][]exchange.Object{"items": objects[:n]})
@@ -120,16 +117,12 @@ func texts(objects []exchange.Object) []any {
 // all of them.
 func (i *importer) happenings() error {
 	events, checks := exchange.Objects(i.dir, "events"), exchange.Objects(i.dir, "checks")
-	var said struct {
-		Deviations []struct {
-			ID int64 `json:"id"`
-		} `json:"deviations"`
-	}
+	var said api.HappenedBody
 	err := i.client.post(i.g.ctx, "/v1/happenings", map[string]any{"events": texts(events), "checks": texts(checks)}, &said)
 	if err != nil {
 		return located(err, map[string][]exchange.Object{"events": events, "checks": checks})
 	}
-	_, err = fmt.Fprintf(i.g.out, "events and checks: %d deviations opened\n", len(said.Deviations))
+	_, err = fmt.Fprintf(i.g.out, "events and checks: %d deviations opened\n", len(said.Opened))
 	return err
 }
 

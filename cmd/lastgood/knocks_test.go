@@ -169,7 +169,9 @@ func TestKilledInTheMiddleOfAnImport(t *testing.T) {
 	}
 	i.behind(i.sound)
 	i.serve()
-	i.program("import", dir, "--url", i.base, "--key", i.key)
+	if said := i.program("import", dir, "--url", i.base, "--key", i.key); !strings.Contains(said, "4 deviations opened") {
+		t.Errorf("the first whole import says\n%s", said)
+	}
 	again := i.program("import", dir, "--url", i.base, "--key", i.key)
 	for line := range strings.Lines(again) {
 		if !strings.Contains(line, " 0 new,") && !strings.Contains(line, " 0 deviations opened") {

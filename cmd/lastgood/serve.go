@@ -37,6 +37,9 @@ func (c *serveCmd) Run(g *globals) error {
 	return serve(g.ctx, s, l, slog.New(slog.NewJSONHandler(g.err, nil)))
 }
 
+// maxJSON bounds a JSON body: an import sends all checks of a folder at once.
+const maxJSON = 16 << 20
+
 // Time limits of a connection. Uploads extend the read limit while bytes flow.
 const (
 	headerTime = 10 * time.Second
@@ -50,7 +53,7 @@ const (
 func serve(ctx context.Context, s *store, l net.Listener, log *slog.Logger) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	srv := &http.Server{Handler: api.New(s.svc, api.Options{Log: log}), ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime,
+	srv := &http.Server{Handler: api.New(s.svc, api.Options{Log: log, MaxBody: maxJSON}), ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
 	tracing := make(chan struct{})
 	go func() {
