@@ -15,8 +15,9 @@ import (
 	"lastgood/workflow/trail"
 )
 
-// Containment comes first and looks wide: it reads spans and stays, not
-// readings, over the longest window of all temperatures. A hold that turns out
+// Containment comes first and looks wide: it reads spans and stays over the
+// longest window of the limits that the instrument serves, and of readings only
+// whether there is one for a lot at the window's edge. A hold that turns out
 // too wide is lifted by QA, never by the engine.
 
 // contain brings a deviation's window, its lots in doubt and its holds up to

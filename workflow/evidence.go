@@ -232,8 +232,10 @@ func (e *evidence) loadLots(ctx context.Context, tx *pg.Tx) (err error) {
 	for from, to := range e.edges {
 		all = append(append(all, from), to...)
 	}
-	e.lots, err = lot.Get(ctx, tx, all)
-	return err
+	if e.lots, err = lot.Get(ctx, tx, all); err != nil {
+		return err
+	}
+	return e.digest.add(e.lots, e.edges)
 }
 
 // loadReadings streams the readings of the window, and those before and after

@@ -344,6 +344,14 @@ type windowed struct {
 	after int64
 }
 
+// Reason is metrology.Doubt.Reason within the limit's window.
+func (w windowed) Reason(at int64, x unit.Celsius) string {
+	if at <= w.after {
+		return ""
+	}
+	return w.Doubt.Reason(at, x)
+}
+
 // At is metrology.Doubt.At within the limit's window.
 func (w windowed) At(at int64, x unit.Celsius) (metrology.Bounds, metrology.Standing) {
 	if at <= w.after {

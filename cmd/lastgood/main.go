@@ -17,10 +17,10 @@ func main() {
 	os.Exit(code)
 }
 
-// Exit statuses. Anything else went wrong on our side.
+// Exit statuses.
 const (
 	exitClear   = 0 // nothing in doubt
-	exitTrouble = 1
+	exitTrouble = 1 // something went wrong on our side
 	exitBad     = 2 // bad input; no verdicts
 	exitDoubt   = 3 // something in doubt
 )

@@ -69,14 +69,19 @@ func serve(ctx context.Context, s *store, l net.Listener, log *slog.Logger) erro
 			}
 		}()
 	}
+	drained := make(chan struct{})
 	go func() {
+		defer close(drained)
 		<-ctx.Done()
 		stop, done := context.WithTimeout(context.Background(), drainTime)
 		defer done()
-		srv.Shutdown(stop)
+		if err := srv.Shutdown(stop); err != nil {
+			log.Warn("requests were cut off", "error", err.Error())
+		}
 	}()
 	err := srv.Serve(l)
 	cancel(nil)
+	<-drained // Serve returns at once; the requests under way still need the database
 	<-tracing
 	if !errors.Is(err, http.ErrServerClosed) {
 		return err

@@ -81,7 +81,7 @@ func Parse(b []byte) (*Policy, []Problem) {
 	}
 	r := &reader{}
 	p := &Policy{
-		DecisionRule: metrology.DefaultRule(), Onset: Sudden, Beyond: 10,
+		DecisionRule: metrology.DefaultRule(), Onset: Sudden, Beyond: metrology.DefaultBeyond,
 		Severities: map[string]Severity{}, Source: slices.Clone(b),
 	}
 	r.policy(root, p)

@@ -113,7 +113,7 @@ var gravity = map[Verdict]int{Met: 0, Indeterminate: 1, Unknown: 2, Missed: 3}
 func (v Verdict) LessGrave(w Verdict) bool { return gravity[v] < gravity[w] }
 
 // Errors says what the error of a reading may have been. *metrology.Doubt is
-// the one in use.
+// one; the engine narrows it to the limit's own window.
 type Errors interface {
 	At(at int64, x unit.Celsius) (metrology.Bounds, metrology.Standing)
 	Reason(at int64, x unit.Celsius) string

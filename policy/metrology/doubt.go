@@ -159,8 +159,8 @@ func (r *Reach) over(s span) bool {
 	return float64(r.Lo) <= s.hi && s.lo < float64(r.Hi)
 }
 
-// Constant is a bracket given by hand: the same bounds [K] at all temperatures,
-// after and until which nothing is in doubt.
+// Constant is a bracket given by hand: the same bounds [K] at all temperatures
+// on (after, until]; outside, nothing is in doubt.
 func Constant(lo, hi, old, found, u unit.CelsiusDiff, after, failedAt, until int64) *Doubt {
 	b := Bounds{Lo: lo, Hi: hi, Old: old, Found: found, U: u}
 	band := Band{Nodes: []Node{{-unit.MaxDegrees, b}, {unit.MaxDegrees, b}}}
