@@ -12,8 +12,8 @@ import (
 	"lastgood/workflow/reading"
 )
 
-// digester hashes everything that a trace run looked at, so that two runs of
-// the same evidence can be told from two of different evidence.
+// digester hashes everything that the verdicts of a trace run rest on, so that
+// two runs of the same evidence can be told from two of different evidence.
 type digester struct {
 	h   hash.Hash
 	buf []byte // readings that are not hashed yet: a call for each would cost more than the hash

@@ -25,9 +25,6 @@ func (e *evidence) weigh(ctx context.Context, tx *pg.Tx, list []Assessment) erro
 	if err != nil {
 		return err
 	}
-	if err := e.digest.add(where, gone); err != nil {
-		return err
-	}
 	shipped := map[lot.ID][]string{}
 	for _, g := range gone {
 		shipped[g.Lot] = append(shipped[g.Lot], g.Consignee)
