@@ -36,7 +36,11 @@ type Policy struct {
 	Onset        string
 	Severities   map[string]Severity // by hazard
 	Beyond       unit.CelsiusDiff    // how far beyond the points of a check its error is still stated [K]
-	Source       []byte              // the document as it was read
+	KillSteps    []KillStep
+	Corroboration
+	Source []byte // the document as it was read
+
+	toxins map[string]bool // by hazard; not there: not said
 }
 
 // Problem is one thing that is wrong with a document.
@@ -82,7 +86,7 @@ func Parse(b []byte) (*Policy, []Problem) {
 	r := &reader{}
 	p := &Policy{
 		DecisionRule: metrology.DefaultRule(), Onset: Sudden, Beyond: metrology.DefaultBeyond,
-		Severities: map[string]Severity{}, Source: slices.Clone(b),
+		Severities: map[string]Severity{}, toxins: map[string]bool{}, Corroboration: Corroboration{DefaultWithin}, Source: slices.Clone(b),
 	}
 	r.policy(root, p)
 	if len(r.problems) > 0 {

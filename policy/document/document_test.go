@@ -157,7 +157,7 @@ var refused = []struct {
 	{"limits: ^{}\n", "limits wrong-type", "a list"},
 	{"limits: [^cook]\n", "limits[0] wrong-type", "mapping"},
 	{"limits: [^*cook]\n", "not-yaml", ""},
-	{besides("^limit: x"), "limit unknown-key", "limits, decision_rule, onset, coverage, severities, hazards and beyond_points"},
+	{besides("^limit: x"), "limit unknown-key", "limits, decision_rule, onset, coverage, severities, hazards, beyond_points, kill_steps and corroboration"},
 	{besides("^routes: []"), "routes not-supported", "not supported yet"},
 	{besides("^rules: []"), "rules not-supported", ""},
 	{besides("^signers: []"), "signers not-supported", ""},
@@ -302,7 +302,7 @@ colour: red
 		got = append(got, p.String())
 	}
 	want := []string{
-		"5:1: colour: a policy has no key colour: it may have limits, decision_rule, onset, coverage, severities, hazards and beyond_points (unknown-key)",
+		"5:1: colour: a policy has no key colour: it may have limits, decision_rule, onset, coverage, severities, hazards, beyond_points, kill_steps and corroboration (unknown-key)",
 		"2:48: limits[0].temperature: 165: write a number, a space and a unit, as in 165 F (missing-unit)",
 		"2:62: limits[0].max_gap: 30 has no unit: write 15s, 30m or 2h (missing-unit)",
 		"3:25: limits[1].kind: kind cooling is not supported yet: at_least, at_most, hold and lethality are (unknown-kind)",

@@ -10,7 +10,7 @@ import (
 )
 
 var (
-	topKeys   = []string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points"}
+	topKeys   = []string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration"}
 	laterKeys = []string{"rules", "routes", "signers", "deadlines"}
 )
 
@@ -38,6 +38,8 @@ func (r *reader) policy(n *yaml.Node, p *Policy) {
 	r.onset(top, p)
 	r.severities(top, p)
 	r.beyond(top, p)
+	r.corroboration(top, p)
+	r.killSteps(top, p)
 }
 
 func in(s string, words []string) bool {
@@ -129,7 +131,7 @@ func (r *reader) severities(top map[string]field, p *Policy) {
 		return
 	}
 	for _, item := range r.items(f) {
-		m := r.known(r.fields(item.value, item.path), "a hazard", []string{"hazard", "severity"})
+		m := r.known(r.fields(item.value, item.path), "a hazard", []string{"hazard", "severity", "toxin"})
 		name, hasName := m["hazard"]
 		how, hasHow := m["severity"]
 		if !hasName || !hasHow {
@@ -138,6 +140,7 @@ func (r *reader) severities(top map[string]field, p *Policy) {
 		}
 		if s, ok := r.text(name); ok {
 			r.severity(s, name, how, p)
+			r.toxin(s, m, p)
 		}
 	}
 }

@@ -25,6 +25,7 @@ type Facts struct {
 	Verdict          string // met, indeterminate, missed or unknown
 	MissedAsRecorded bool   // the readings missed the limit before any correction
 	NoLastGood       bool   // the instrument never passed a check before it failed
+	KillStep         bool   // all of it went through a later step, proven by a good instrument, that controls the hazard
 
 	ShippedAny   bool     // some of the lot, or of what was made of it, has left
 	InControlAny bool     // some of it is still where the plant can stop it
@@ -55,7 +56,7 @@ type Assessment struct {
 }
 
 // Method names this way of assessing; another formula or table is another name.
-const Method = "impact/default@1"
+const Method = "impact/default@2"
 
 // Assess returns the level and the score of f.
 func Assess(f Facts) Assessment {

@@ -11,9 +11,13 @@ type rule struct {
 }
 
 // levels is the table, read from the top: the first rule that matches gives the
-// level. Level 2 (a proven kill step still ahead of all of the lot) has no rule
-// here, because the facts do not know of steps that lie ahead.
+// level. A kill step that is still to come clears nothing; one that all of the
+// lot has gone through may.
 var levels = []rule{
+	{"kill-step", 2, "the limit may have been missed, and all of the product went through a later step that controls the hazard, proven by a good instrument",
+		func(f Facts) bool {
+			return f.KillStep && !f.MissedAsRecorded && (f.Verdict == indeterminate || f.Verdict == unknown)
+		}},
 	{"shipped-missed", 5, "product has shipped that missed its limit, or of which nothing can be said, and the hazard is serious or fatal",
 		func(f Facts) bool {
 			return f.ShippedAny && (f.Verdict == missed || f.Verdict == unknown) && f.grave()

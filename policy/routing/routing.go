@@ -33,6 +33,7 @@ type Facts struct {
 	Level            int    // by policy/impact, 1 to 5
 	Verdict          string // met, indeterminate, missed or unknown
 	MissedAsRecorded bool   // the readings missed the limit before any correction
+	KillStep         bool   // all of it went through a later step, proven by a good instrument, that controls the hazard
 	Shipped          bool   // some of it, or of what was made of it, has left
 	InControl        bool   // some of it is still where the plant can stop it
 	Kind             string // of the limit: at_least, hold, lethality …

@@ -24,6 +24,11 @@ var routes = []rule{
 	{"met", ReleaseWithRecord,
 		"the limit was met after correction: the record of the failed check goes with the lot",
 		Facts.met},
+	{"kill-step", ReleaseWithRecord,
+		"the hazard that the limit controls was cleared by a later step, proven by a good instrument: the record of both goes with the lot, and people say whether that step was validated for it",
+		func(f Facts) bool {
+			return f.KillStep && !f.MissedAsRecorded && (f.Verdict == "indeterminate" || f.Verdict == "unknown")
+		}},
 	{"shipped", RecallReview,
 		"product has left the plant and its limit is not shown to have been met: people decide whether to retrieve it",
 		func(f Facts) bool { return f.Shipped }},

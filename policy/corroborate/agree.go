@@ -1,0 +1,84 @@
+package corroborate
+
+import (
+	"math"
+
+	"lastgood/policy/limit"
+	"lastgood/policy/metrology"
+	"lastgood/policy/unit"
+)
+
+// Agreement is how well two instruments agree where both read at nearly the
+// same time.
+type Agreement struct {
+	Tested     bool    // some pair of readings was near enough
+	Impossible bool    // nothing bounds the error in doubt, so nothing can be compared
+	Pairs      int     // readings that were compared
+	Largest    float64 // the largest |E_n|
+}
+
+// Holds says whether they agree: |E_n| ≤ 1 for every pair.
+func (a Agreement) Holds() bool { return a.Tested && a.Largest <= 1 }
+
+// Agree compares the readings of two instruments of the same product. The paths
+// are in order of time, on one scale; within [µs] is how far apart in time two
+// readings may be to be compared.
+//
+//	E_n = (X₁ − X₂) / √(U₁² + U₂²)        [1], agreement: |E_n| ≤ 1
+//
+//	Xᵢ  reading less the middle of its bracket       [K]
+//	Uᵢ  half the width of its bracket                [K]
+//
+// Range:   readings of unknown error are left out; if the first instrument has
+// none but those, agreement is impossible to test.
+// Assumes: the product's temperature is the same for both.
+// Source:  ISO 13528 as quoted in design notes on errors, §9 (from memory).
+// Departs: the half bracket holds the expanded uncertainty and what the two
+// checks leave open, so it is wider than U alone: what disagrees all the same
+// cannot be explained by either.
+// Checked: by hand, agree_test.go.
+func Agree(first, second []limit.Path, scale unit.Scale, within int64) Agreement {
+	a := Agreement{Impossible: true}
+	j := 0
+	for _, p := range first {
+		x1, u1, ok := middle(p, scale)
+		if !ok {
+			continue
+		}
+		a.Impossible = false
+		for j+1 < len(second) && gap(second[j+1].At, p.At) <= gap(second[j].At, p.At) {
+			j++
+		}
+		if j >= len(second) || gap(second[j].At, p.At) > within {
+			continue
+		}
+		x2, u2, ok := middle(second[j], scale)
+		if !ok {
+			continue
+		}
+		a.Tested = true
+		a.Pairs++
+		a.Largest = max(a.Largest, ratio(x1-x2, math.Hypot(u1, u2)))
+	}
+	return a
+}
+
+// ratio is |d|/u; two that claim no uncertainty agree only where they are equal.
+func ratio(d, u float64) float64 {
+	if d == 0 {
+		return 0
+	}
+	return math.Abs(d) / u
+}
+
+func gap(a, b int64) int64 { return max(a-b, b-a) }
+
+// middle is a reading corrected by the middle of its bracket, and half the
+// bracket's width.
+func middle(p limit.Path, scale unit.Scale) (x, u float64, ok bool) {
+	if p.Recorded == unit.Unknown || p.Standing == metrology.Unknown {
+		return 0, 0, false
+	}
+	e := p.Error
+	return float64(unit.ToCelsius(p.Recorded, scale)) - float64(e.Lo+e.Hi)/2, float64(e.Hi-e.Lo) / 2, true
+}
