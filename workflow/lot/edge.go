@@ -1,12 +1,9 @@
 package lot
 
 import (
-	"cmp"
 	"context"
-	"fmt"
 	"time"
 
-	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 )
 
@@ -67,15 +64,5 @@ from json_to_recordset($2) as r(input_lot_id bigint, output_lot_id bigint, event
 			rows[i].In, rows[i].Unit = split(t.InputQuantity)
 		}
 	}
-	var bad fault.Rows
-	fresh, err := pg.Sift(ctx, tx, edgeSieve, rows, func(r edgeRow) edgeKey {
-		return edgeKey{r.Input, r.Output, r.Event}
-	}, &bad)
-	if err != nil || len(bad) > 0 {
-		return nil, cmp.Or(err, bad.Err())
-	}
-	if _, err := tx.Insert(ctx, add, pg.Pick(rows, fresh)); err != nil {
-		return nil, fmt.Errorf("add transformations: %w", err)
-	}
-	return pg.Pick(list, fresh), nil
+	return pg.AddFresh(ctx, tx, edgeSieve, add, list, rows, func(r edgeRow) edgeKey { return edgeKey{r.Input, r.Output, r.Event} })
 }

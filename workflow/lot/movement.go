@@ -1,12 +1,9 @@
 package lot
 
 import (
-	"cmp"
 	"context"
-	"fmt"
 	"time"
 
-	"lastgood/workflow/fault"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/pg"
 )
@@ -59,17 +56,7 @@ on conflict on constraint stay_once do update set stayed_to = excluded.stayed_to
 	for i, s := range list {
 		rows[i] = stayRow{ids[s.Lot], at[s.Location], s.From, s.To}
 	}
-	var bad fault.Rows
-	fresh, err := pg.Sift(ctx, tx, staySieve, rows, func(r stayRow) stayKey {
-		return stayKey{r.Lot, r.Location, r.From.UnixMicro()}
-	}, &bad)
-	if err != nil || len(bad) > 0 {
-		return nil, cmp.Or(err, bad.Err())
-	}
-	if _, err := tx.Insert(ctx, add, pg.Pick(rows, fresh)); err != nil {
-		return nil, fmt.Errorf("add stays: %w", err)
-	}
-	return pg.Pick(list, fresh), nil
+	return pg.AddFresh(ctx, tx, staySieve, add, list, rows, func(r stayRow) stayKey { return stayKey{r.Lot, r.Location, r.From.UnixMicro()} })
 }
 
 var shipmentSieve = pg.Sieve{
@@ -119,15 +106,5 @@ from json_to_recordset($2) as r(lot_id bigint, shipment text, quantity numeric, 
 		rows[i] = shipmentRow{Lot: ids[s.Lot], Shipment: s.Shipment, ShippedAt: s.ShippedAt, Consignee: s.Consignee}
 		rows[i].Quantity, rows[i].Unit = split(s.Quantity)
 	}
-	var bad fault.Rows
-	fresh, err := pg.Sift(ctx, tx, shipmentSieve, rows, func(r shipmentRow) shipmentKey {
-		return shipmentKey{r.Lot, r.Shipment}
-	}, &bad)
-	if err != nil || len(bad) > 0 {
-		return nil, cmp.Or(err, bad.Err())
-	}
-	if _, err := tx.Insert(ctx, add, pg.Pick(rows, fresh)); err != nil {
-		return nil, fmt.Errorf("add shipments: %w", err)
-	}
-	return pg.Pick(list, fresh), nil
+	return pg.AddFresh(ctx, tx, shipmentSieve, add, list, rows, func(r shipmentRow) shipmentKey { return shipmentKey{r.Lot, r.Shipment} })
 }

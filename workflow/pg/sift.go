@@ -2,6 +2,7 @@ package pg
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -92,4 +93,19 @@ func Pick[T any](list []T, places []int) []T {
 		out[i] = list[n]
 	}
 	return out
+}
+
+// AddFresh adds the rows of a list that are not recorded yet, by a statement as
+// Tx.Insert takes it, and returns the elements that they were made of. rows are
+// one for each element of list. fault.Rows: nothing was written.
+func AddFresh[T, R any, K comparable](ctx context.Context, tx *Tx, s Sieve, add string, list []T, rows []R, key func(R) K) ([]T, error) {
+	var bad fault.Rows
+	fresh, err := Sift(ctx, tx, s, rows, key, &bad)
+	if err != nil || len(bad) > 0 {
+		return nil, cmp.Or(err, bad.Err())
+	}
+	if _, err := tx.Insert(ctx, add, Pick(rows, fresh)); err != nil {
+		return nil, fmt.Errorf("add each %s: %w", s.Noun, err)
+	}
+	return Pick(list, fresh), nil
 }

@@ -26,7 +26,7 @@ type DeviationHead struct {
 
 // DeviationsAfter returns up to limit deviations with numbers above after, in
 // order of number; of one state if it is not empty.
-func (s *Service) DeviationsAfter(ctx context.Context, sc pg.Scope, state State, after int64, limit int) (list []DeviationHead, err error) {
+func (s *Service) DeviationsAfter(ctx context.Context, sc pg.Scope, state State, after int64, limit int) ([]DeviationHead, error) {
 	const q = `select d.deviation_id, d.instrument_id, d.check_id, d.event_id, d.state, d.failed_at, d.opened_at, d.retrace_due,
 		d.evidence_count, d.evaluator, d.policy_version, d.version, i.code,
 		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null) as holds,
@@ -34,10 +34,9 @@ func (s *Service) DeviationsAfter(ctx context.Context, sc pg.Scope, state State,
 			and h.acknowledged_at is not null) as acknowledged
 		from deviation d join instrument i using (plant_id, instrument_id)
 		where d.plant_id = $1 and d.deviation_id > $2 and ($3 = '' or d.state = $3) order by d.deviation_id limit $4`
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		return tx.SelectContext(ctx, &list, q, tx.Plant, after, string(state), limit)
+	return ask(ctx, s, sc, func(tx *pg.Tx) (list []DeviationHead, err error) {
+		return list, tx.SelectContext(ctx, &list, q, tx.Plant, after, string(state), limit)
 	})
-	return list, err
 }
 
 // RunHead is a trace run in a list.
@@ -52,61 +51,46 @@ type RunHead struct {
 }
 
 // Runs returns the trace runs of a deviation, in order.
-func (s *Service) Runs(ctx context.Context, sc pg.Scope, id DeviationID) (list []RunHead, err error) {
+func (s *Service) Runs(ctx context.Context, sc pg.Scope, id DeviationID) ([]RunHead, error) {
 	const q = `select run_number, made_at, made_by, input_digest, policy_version, method, readings from trace_run
 		where plant_id = $1 and deviation_id = $2 order by run_number`
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (list []RunHead, err error) {
 		if _, err := getDeviation(ctx, tx, id, ""); err != nil {
-			return err
+			return nil, err
 		}
-		return tx.SelectContext(ctx, &list, q, tx.Plant, id)
+		return list, tx.SelectContext(ctx, &list, q, tx.Plant, id)
 	})
-	return list, err
 }
 
 // Run returns one trace run of a deviation.
-func (s *Service) Run(ctx context.Context, sc pg.Scope, id DeviationID, number int) (run Run, err error) {
+func (s *Service) Run(ctx context.Context, sc pg.Scope, id DeviationID, number int) (Run, error) {
 	const q = `select body from trace_run where plant_id = $1 and deviation_id = $2 and run_number = $3`
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (run Run, err error) {
 		var body []byte
-		err := tx.GetContext(ctx, &body, q, tx.Plant, id, number)
-		if errors.Is(err, sql.ErrNoRows) {
-			return fault.New(fault.NotFound, "unknown-run", "deviation %d has no trace run %d", id, number)
+		switch err := tx.GetContext(ctx, &body, q, tx.Plant, id, number); {
+		case errors.Is(err, sql.ErrNoRows):
+			return run, fault.New(fault.NotFound, "unknown-run", "deviation %d has no trace run %d", id, number)
+		case err != nil:
+			return run, err
 		}
-		if err != nil {
-			return err
-		}
-		return json.Unmarshal(body, &run)
+		return run, json.Unmarshal(body, &run)
 	})
-	return run, err
 }
 
 // HoldsAfter returns up to limit standing holds with numbers above after; of one
 // deviation if it is not zero.
-func (s *Service) HoldsAfter(ctx context.Context, sc pg.Scope, deviation DeviationID, after int64, limit int) (list []hold.Hold, err error) {
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		list, err = hold.After(ctx, tx, int64(deviation), after, limit)
-		return err
-	})
-	return list, err
+func (s *Service) HoldsAfter(ctx context.Context, sc pg.Scope, deviation DeviationID, after int64, limit int) ([]hold.Hold, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) ([]hold.Hold, error) { return hold.After(ctx, tx, int64(deviation), after, limit) })
 }
 
 // Hold returns one standing hold.
-func (s *Service) Hold(ctx context.Context, sc pg.Scope, id hold.ID) (h hold.Hold, err error) {
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		h, err = hold.Get(ctx, tx, id)
-		return err
-	})
-	return h, err
+func (s *Service) Hold(ctx context.Context, sc pg.Scope, id hold.ID) (hold.Hold, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (hold.Hold, error) { return hold.Get(ctx, tx, id) })
 }
 
 // TrailAfter returns up to limit entries of a stream after a place in it.
-func (s *Service) TrailAfter(ctx context.Context, sc pg.Scope, stream string, after int64, limit int) (list []trail.Stored, err error) {
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		list, err = trail.After(ctx, tx, stream, after, limit)
-		return err
-	})
-	return list, err
+func (s *Service) TrailAfter(ctx context.Context, sc pg.Scope, stream string, after int64, limit int) ([]trail.Stored, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) ([]trail.Stored, error) { return trail.After(ctx, tx, stream, after, limit) })
 }
 
 // VerifyTrail checks every stream of the plant and returns how many entries it
@@ -132,14 +116,12 @@ type PolicyInForce struct {
 }
 
 // CurrentPolicy returns the policy in force.
-func (s *Service) CurrentPolicy(ctx context.Context, sc pg.Scope) (p PolicyInForce, err error) {
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		sp, err := currentPolicy(ctx, tx)
+func (s *Service) CurrentPolicy(ctx context.Context, sc pg.Scope) (PolicyInForce, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (PolicyInForce, error) {
+		p, err := currentPolicy(ctx, tx)
 		if err != nil {
-			return fmt.Errorf("policy: %w", err)
+			return PolicyInForce{}, fmt.Errorf("policy: %w", err)
 		}
-		p = PolicyInForce{sp.version, sp.Source, sp.Policy}
-		return nil
+		return PolicyInForce{p.version, p.Source, p.Policy}, nil
 	})
-	return p, err
 }
