@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// benchCmd measures us against plain PostgreSQL on the same data in one run.
-type benchCmd struct {
+// speedCmd measures us against plain PostgreSQL on the same data in one run.
+type speedCmd struct {
 	Rows   int      `name:"rows" default:"1000000" help:"Readings that are there before anything is measured."`
 	Rounds int      `name:"rounds" default:"5" help:"How often each side is measured; medians count."`
 	Only   []string `name:"only" enum:"ingest,trace,http" default:"ingest,trace,http" help:"What to measure."`
@@ -28,7 +28,7 @@ type contest struct {
 }
 
 // Run makes the data, measures, and prints what came out.
-func (c *benchCmd) Run(g *globals) error {
+func (c *speedCmd) Run(g *globals) error {
 	if c.Rows < 10_000 || c.Rounds < 1 || c.Rounds > 50 {
 		return usage{errors.New("bench needs at least 10000 rows and 1 to 50 rounds")}
 	}

@@ -32,7 +32,7 @@ func (a Agreement) Holds() bool { return a.Tested && a.Largest <= 1 }
 // Range:   readings of unknown error are left out; if the first instrument has
 // none but those, agreement is impossible to test.
 // Assumes: the product's temperature is the same for both.
-// Source:  ISO 13528 as quoted in design notes on errors, §9 (from memory).
+// Source:  metrology.EN.
 // Departs: the half bracket holds the expanded uncertainty and what the two
 // checks leave open, so it is wider than U alone: what disagrees all the same
 // cannot be explained by either.
@@ -58,27 +58,19 @@ func Agree(first, second []limit.Path, scale unit.Scale, within int64) Agreement
 		}
 		a.Tested = true
 		a.Pairs++
-		a.Largest = max(a.Largest, ratio(x1-x2, math.Hypot(u1, u2)))
+		a.Largest = max(a.Largest, math.Abs(metrology.EN(x1, u1, x2, u2)))
 	}
 	return a
-}
-
-// ratio is |d|/u; two that claim no uncertainty agree only where they are equal.
-func ratio(d, u float64) float64 {
-	if d == 0 {
-		return 0
-	}
-	return math.Abs(d) / u
 }
 
 func gap(a, b int64) int64 { return max(a-b, b-a) }
 
 // middle is a reading corrected by the middle of its bracket, and half the
 // bracket's width.
-func middle(p limit.Path, scale unit.Scale) (x, u float64, ok bool) {
+func middle(p limit.Path, scale unit.Scale) (x unit.Celsius, u unit.CelsiusDiff, ok bool) {
 	if p.Recorded == unit.Unknown || p.Standing == metrology.Unknown {
 		return 0, 0, false
 	}
 	e := p.Error
-	return float64(unit.ToCelsius(p.Recorded, scale)) - float64(e.Lo+e.Hi)/2, float64(e.Hi-e.Lo) / 2, true
+	return unit.ToCelsius(p.Recorded, scale).Add(-(e.Lo + e.Hi) / 2), (e.Hi - e.Lo) / 2, true
 }

@@ -25,17 +25,29 @@ import (
 // holds, within 1e-9 degrees.
 // Checked:  by the property that F just inside holds and just outside fails.
 func (m Model) Headroom(s series.Series, gap time.Duration, required Minutes) unit.CelsiusDiff {
+	if m.from == none {
+		f := m.Exact(s, gap)
+		if f <= 0 {
+			return unit.CelsiusDiff(math.Inf(-1))
+		}
+		return unit.DiffToKelvin(m.degrees(f, required), m.scale)
+	}
 	free := m
 	free.from = none
-	f := free.Exact(s, gap)
+	r := free.record(s, gap)
+	var f Minutes
+	for _, a := range r.area {
+		f += Minutes(a)
+	}
 	if f <= 0 {
 		return unit.CelsiusDiff(math.Inf(-1))
 	}
-	degrees := math.Log(float64(f/required)) / (m.perStep * unit.PerDegree)
-	if m.from != none {
-		degrees = m.root(s, free.record(s, gap), degrees, float64(required))
-	}
-	return unit.DiffToKelvin(degrees, m.scale)
+	return unit.DiffToKelvin(m.root(s, r, m.degrees(f, required), float64(required)), m.scale)
+}
+
+// degrees is the shift that takes f to required, without a floor.
+func (m Model) degrees(f, required Minutes) float64 {
+	return math.Log(float64(f/required)) / (m.perStep * unit.PerDegree)
 }
 
 // record is a series with its rates, worked out once: a shift by d multiplies
@@ -69,6 +81,10 @@ func (m Model) record(s series.Series, gap time.Duration) record {
 // still reaches required. It is at most hi, the root without the floor, and at
 // least hi or the shift that puts the coldest reading on the floor, because
 // there the floor takes nothing away.
+//
+// ln F falls nearly in proportion to the shift, so that the straight line through
+// the two ends of the bracket finds the root in a few steps; where the floor
+// makes F jump, the bracket is halved instead.
 func (m Model) root(s series.Series, r record, hi, required float64) float64 {
 	coldest := unit.Micro(math.MaxInt64)
 	for _, x := range s.Samples {
@@ -77,18 +93,34 @@ func (m Model) root(s series.Series, r record, hi, required float64) float64 {
 		}
 	}
 	lo := min(hi, (coldest - m.from).Degrees())
-	if m.earned(s, r, hi) >= required {
+	over := func(d float64) float64 { return math.Log(m.earned(s, r, d) / required) } // −Inf where nothing is earned
+	atHi := over(hi)
+	if atHi >= 0 {
 		return hi
 	}
-	for hi-lo > 1e-9 {
+	atLo := over(lo)
+	for step := 0; hi-lo > 1e-9; step++ {
 		mid := lo + (hi-lo)/2
-		if m.earned(s, r, mid) >= required {
-			lo = mid
+		if guess := lo + (hi-lo)*atLo/(atLo-atHi); step%3 != 2 && guess > lo && guess < hi {
+			mid = m.nudge(guess, lo, hi)
+		}
+		if v := over(mid); v >= 0 {
+			lo, atLo = mid, v
 		} else {
-			hi = mid
+			hi, atHi = mid, v
 		}
 	}
 	return lo
+}
+
+// nudge moves a guess a little towards the farther end of its bracket, so that
+// the root, once found, is soon enclosed from both sides.
+func (m Model) nudge(guess, lo, hi float64) float64 {
+	const little = 5e-10
+	if guess-lo < hi-guess {
+		return min(guess+little, hi)
+	}
+	return max(guess-little, lo)
 }
 
 // earned returns the minutes of s when all of it is d degrees colder.

@@ -56,8 +56,8 @@ func BoilingPoint(s unit.Scale, pressureKPa *float64, altitudeM float64, stated 
 		ref.Basis += "; uncertainty as stated at the check"
 	}
 	return ref.with(stated,
-		Component{"pressure", unit.CelsiusDiff(boilingSlope(p) * up)},
-		Component{"water above the probe", waterHead}), nil
+		Component{Name: "pressure", U: unit.CelsiusDiff(boilingSlope(p) * up)},
+		Component{Name: "water above the probe", U: waterHead}), nil
 }
 
 // stationPressure is the pressure to use [kPa], its standard uncertainty [kPa]

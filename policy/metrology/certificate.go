@@ -12,7 +12,20 @@ type Certificate struct {
 	Number string
 	Scale  unit.Scale
 	Points []CertificatePoint // ascending by At
+	Fit    Fit
 }
+
+// Fit is how a certificate speaks between its points.
+type Fit string
+
+// The fits. The zero value is FitPoints.
+const (
+	// FitPoints takes the points as they are, with straight lines between them.
+	FitPoints Fit = "points"
+	// FitStraight draws one straight line of least squares through at least three
+	// points, where they scatter about it.
+	FitStraight Fit = "line"
+)
 
 // CertificatePoint is one line of a certificate, in the certificate's unit.
 type CertificatePoint struct {
@@ -40,54 +53,95 @@ const (
 //
 //	T = R + b,  b and U linear between the certificate's points;
 //	beyond them  b of the outer point,  u = u_outer · √(1 + (d/10 K)²)
+//	with a fitted line  b = b(R),  u² = u²(b(R)) + u_c²
 //
-//	R  what the reference showed [degrees of s]
-//	b  correction, reference true − indicated [K]
-//	d  distance beyond the outer point [K], at most 10
+//	R    what the reference showed [degrees of s]
+//	b    correction, reference true − indicated [K]
+//	d    distance beyond the outer point [K], at most 10
+//	u_c  standard uncertainty that the certificate states, as above [K]
 //
 // Range:   within 10 K of the certificate's points, else an error.
 // Assumes: k = 2 on the certificate. Certified points share a common error, so
-// U between them is interpolated, not reduced.
-// Source:  the interpolation of design notes on errors, §6; the growth is a judgement.
-// Checked: by hand in the tests.
+// U between them is interpolated, not reduced, and no line averages it out.
+// Source:  the interpolation of design notes on errors, §6, the line of JCGM
+// 100:2008, H.3 with the common part of H.3.6; the growth is a judgement.
+// Checked: by hand in the tests; conformity_decision.csv CD0065 for the common part.
 func Compared(s unit.Scale, reading unit.Micro, cert *Certificate, stated *unit.CelsiusDiff) (Reference, error) {
 	ref := Reference{True: reading, Scale: s}
 	if cert == nil {
 		return ref.uncertified(stated), nil
 	}
-	b, u, note, err := cert.correction(unit.ToCelsius(reading, s))
+	b, parts, note, err := cert.correction(unit.ToCelsius(reading, s))
 	if err != nil {
 		return Reference{}, err
 	}
 	ref.True += nearest(unit.KelvinToDiff(b, s))
 	ref.Basis = fmt.Sprintf("reference reading corrected by %+.3f K after certificate %s%s", float64(b), cert.Number, note)
-	part := Component{"certificate", u}
-	if stated != nil && *stated/2 > u {
-		part = Component{"reference, as stated", *stated / 2}
+	if u, _ := Combine(parts...); stated != nil && *stated/2 > u {
+		parts = []Component{{Name: "reference, as stated", U: *stated / 2}}
 	}
-	return ref.with(nil, part), nil
+	return ref.with(nil, parts...), nil
 }
 
 func (r Reference) uncertified(stated *unit.CelsiusDiff) Reference {
 	if stated == nil {
 		r.Basis = "reference reading taken as true: no certificate and no stated uncertainty, ±1 K (k = 2) assumed"
-		return r.with(nil, Component{"reference, assumed", unstatedReference / 2})
+		return r.with(nil, Component{Name: "reference, assumed", U: unstatedReference / 2})
 	}
 	r.Basis = fmt.Sprintf("reference reading taken as true: no certificate; uncertainty %.3g K (k = 2) as stated", float64(*stated))
 	return r.with(stated)
 }
 
-// correction is the certificate's correction and standard uncertainty at an
-// indication t, and a note if t lies beyond its points.
-func (c *Certificate) correction(t unit.Celsius) (b, u unit.CelsiusDiff, note string, err error) {
+// correction is the certificate's correction at an indication t, what its
+// uncertainty is made of, and a note on how it was come by.
+func (c *Certificate) correction(t unit.Celsius) (b unit.CelsiusDiff, parts []Component, note string, err error) {
+	b, u, note, err := c.pointwise(t)
+	if err != nil {
+		return 0, nil, "", err
+	}
+	parts = []Component{{Name: "certificate", U: u}}
+	if c.Fit != FitStraight {
+		return b, parts, note, nil
+	}
+	line, err := c.line()
+	if err != nil {
+		return 0, nil, "", fmt.Errorf("certificate %s: %w", c.Number, err)
+	}
+	fitted, uFit := line.At(float64(t))
+	parts = append(parts, Component{Name: "fitted line", U: unit.CelsiusDiff(uFit), DoF: line.DoF()})
+	fit := fmt.Sprintf(", a line through its %d points", line.N)
+	if note != "" {
+		fit += fmt.Sprintf(", %.1f K beyond them: with a larger uncertainty", float64(c.outside(t)))
+	}
+	return unit.CelsiusDiff(fitted), parts, fit, nil
+}
+
+// line is the straight line through the certificate's points.
+func (c *Certificate) line() (Line, error) {
+	var t, b []float64
+	for i := range c.Points {
+		p, _ := c.point(i)
+		t, b = append(t, float64(c.at(i))), append(b, float64(p))
+	}
+	return FitLine(t, b, 0)
+}
+
+// outside is how far t lies beyond the outer points; 0 within them.
+func (c *Certificate) outside(t unit.Celsius) unit.CelsiusDiff {
+	return max(0, c.at(0).Sub(t), t.Sub(c.at(len(c.Points)-1)))
+}
+
+// pointwise is the correction and standard uncertainty at t by the points next
+// to it, and a note if t lies beyond them.
+func (c *Certificate) pointwise(t unit.Celsius) (b, u unit.CelsiusDiff, note string, err error) {
 	n := len(c.Points)
 	if n == 0 {
 		return 0, 0, "", fmt.Errorf("certificate %s has no points", c.Number)
 	}
-	if d := c.at(0).Sub(t); d > 0 {
-		return c.beyond(0, d)
-	}
-	if d := t.Sub(c.at(n - 1)); d > 0 {
+	if d := c.outside(t); d > 0 {
+		if t < c.at(0) {
+			return c.beyond(0, d)
+		}
 		return c.beyond(n-1, d)
 	}
 	i := 1

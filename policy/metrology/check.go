@@ -25,7 +25,10 @@ type Check struct {
 type Judgement struct {
 	Found, Left Verdict
 	Points      []PointJudgement // one for each point of the check
-	Reason      string           // why not pass, a sentence; empty if both pass
+	// MethodTooPoor says that at some point the method is not good enough for the
+	// tolerance.
+	MethodTooPoor bool
+	Reason        string // why not pass, a sentence; empty if both pass
 }
 
 // PointJudgement is what one point says.
@@ -34,36 +37,53 @@ type PointJudgement struct {
 	// Error and LeftError are indicated − true in degrees of the reference's
 	// scale; unit.Unknown where there is no value.
 	Error, LeftError unit.Micro
-	// Guard is the guard band w that was applied; 0 for simple acceptance.
-	Guard  unit.CelsiusDiff
-	Reason string // why not pass, a sentence; empty if both pass
+	// Guard is the guard band w that was applied; 0 for the other rules.
+	Guard unit.CelsiusDiff
+	// Risk and LeftRisk are the probabilities that what Found and Left conclude is
+	// wrong, given this one value; 0 for inconclusive, which concludes nothing.
+	Risk, LeftRisk float64
+	// MethodTooPoor says that the method is not good enough for the tolerance: not
+	// even an error of nothing could pass. Under the simple rule it changes no
+	// verdict and says that the uncertainty is larger than the tolerance.
+	MethodTooPoor bool
+	Reason        string // why not pass, a sentence; empty if both pass
 }
 
 // JudgePoint judges one check point by the site's rule.
 func JudgePoint(p Point, tolerance unit.Diff, rule Rule) PointJudgement {
-	w := rule.guard(p.U)
-	j := PointJudgement{Guard: unit.CelsiusDiff(w.Degrees())}
-	j.Error, j.Found = p.verdict(p.FoundError, tolerance, rule)
-	j.LeftError, j.Left = p.verdict(p.LeftError, tolerance, rule)
+	j := PointJudgement{Guard: unit.CelsiusDiff(rule.guard(p.U, p.DoF).Degrees()), MethodTooPoor: rule.tooPoor(tolerance, p.U, p.DoF)}
+	j.Error, j.Found, j.Risk = p.verdict(p.FoundError, tolerance, rule)
+	j.LeftError, j.Left, j.LeftRisk = p.verdict(p.LeftError, tolerance, rule)
 	switch {
 	case j.Found == Pass && j.Left == Pass:
 	case j.Error == unit.Unknown:
 		j.Reason = "no as-found value was taken at this point"
-	case ninths(unit.Diff{Value: w, Scale: unit.KelvinScale}) > ninths(tolerance):
-		j.Reason = fmt.Sprintf("the method is not good enough: its guard band of %s K is wider than the tolerance of %s",
-			w, tolerance)
+	case j.MethodTooPoor && worst(j.Found, j.Left) != Fail:
+		j.Reason = rule.poor(p, tolerance, j.Guard)
 	default:
 		j.Reason = fmt.Sprintf("the error is %s %s against a tolerance of %s", p.worse(j), p.Reference.Scale, tolerance)
 	}
 	return j
 }
 
-func (p Point) verdict(of func() (unit.Micro, bool), tolerance unit.Diff, rule Rule) (unit.Micro, Verdict) {
-	e, ok := of()
-	if !ok {
-		return e, Inconclusive
+// poor says in a sentence why the method is not good enough.
+func (r Rule) poor(p Point, tolerance unit.Diff, guard unit.CelsiusDiff) string {
+	if r.Kind == Probability {
+		return fmt.Sprintf("the method is not good enough: with a standard uncertainty of %.3g K not even an error of nothing is within %s at a confidence of %g",
+			float64(p.U), tolerance, r.confidence())
 	}
-	return e, rule.judge(unit.Diff{Value: e, Scale: p.Reference.Scale}, tolerance, p.U)
+	return fmt.Sprintf("the method is not good enough: its guard band of %s K is wider than the tolerance of %s",
+		nearest(float64(guard)), tolerance)
+}
+
+func (p Point) verdict(of func() (unit.Micro, bool), tolerance unit.Diff, rule Rule) (unit.Micro, Verdict, float64) {
+	m, ok := of()
+	if !ok {
+		return m, Inconclusive, 0
+	}
+	e := unit.Diff{Value: m, Scale: p.Reference.Scale}
+	v := rule.judge(e, tolerance, p.U, p.DoF)
+	return m, v, v.risk(conform(e, tolerance, p.U, p.DoF))
 }
 
 // worse is the error that the reason speaks of: as found, unless only the
@@ -90,6 +110,7 @@ func (c Check) Judge(tolerance unit.Diff, rule Rule) Judgement {
 			j.Reason = pj.Reason
 		}
 		j.Found, j.Left = worst(j.Found, pj.Found), worst(j.Left, pj.Left)
+		j.MethodTooPoor = j.MethodTooPoor || pj.MethodTooPoor
 		j.Points = append(j.Points, pj)
 	}
 	if c.LeftUnknown {

@@ -21,15 +21,18 @@ const repeatGap = 1
 // observation is one point of a check, as found or as left.
 type observation struct {
 	x, e, u float64 // indicated [°C], error [K], standard uncertainty [K]
+	dof     float64 // of u; 0 means infinitely many
 	truth   float64 // [°C]
+	ref     string  // the reference standard's name
 	pass    bool
 }
 
-// observe reads one side of a check: of gives a point's indication.
-func observe(c Check, of func(Point) (*unit.Micro, Verdict)) []observation {
+// observe reads one side of a check: of gives a point's indication and whether
+// it passed.
+func observe(c Check, of func(i int) (*unit.Micro, Verdict)) []observation {
 	var obs []observation
-	for _, p := range c.Points {
-		m, v := of(p)
+	for i, p := range c.Points {
+		m, v := of(i)
 		if m == nil {
 			continue
 		}
@@ -38,6 +41,8 @@ func observe(c Check, of func(Point) (*unit.Micro, Verdict)) []observation {
 			x:     float64(unit.ToCelsius(*m, s)),
 			e:     float64(unit.DiffToKelvin((*m - p.Reference.True).Degrees(), s)),
 			u:     float64(p.U),
+			dof:   p.DoF,
+			ref:   p.ReferenceID,
 			truth: float64(unit.ToCelsius(p.Reference.True, s)),
 			pass:  v == Pass,
 		})
@@ -100,8 +105,8 @@ func ascending(layer []observation) []observation {
 }
 
 // value is a curve at one temperature: the error between lo and hi, and its
-// standard uncertainty [K].
-type value struct{ lo, hi, u float64 }
+// standard uncertainty [K] with its degrees of freedom.
+type value struct{ lo, hi, u, dof float64 }
 
 func (v value) mid() float64 { return (v.lo + v.hi) / 2 }
 
@@ -117,7 +122,9 @@ type curve []knot
 
 // newCurve is the curve through a round's observations.
 //
-//	inside           e and u linear between the points
+//	inside           e and u linear between the points; u by Between with r = 0
+//	                 where they hang on two named references
+//	ν                the fewest of the points', for the whole curve
 //	beyond, several  hull of the outer error and the outer segment's line
 //	beyond, one      hull of  e = eₐ  and  e = eₐ (T − Tz)/(Tₐ − Tz)
 //	                 u(d) = √(u² + (u d/Beyond)²)
@@ -129,8 +136,8 @@ type curve []knot
 // Range:   from Beyond below the first to Beyond above the last point.
 // Assumes: offset (display, bulb) and gain (sensor) are the two faults that one
 // point cannot tell apart; with |Tₐ − Tz| < Beyond the gain says nothing and
-// only the offset is taken. Points share a reference, so u between points is
-// interpolated (fully correlated), not reduced.
+// only the offset is taken. Points share a reference unless they name two, so u
+// between points is interpolated (fully correlated), not reduced.
 // Source:  design notes on errors, §6; the growth of u and the distance are judgements.
 // Departs: between an outer point and the domain's end u is the straight line,
 // which is never below u(d).
@@ -145,10 +152,19 @@ func newCurve(obs []observation, beyond float64) curve {
 	}
 	c := make(curve, 0, len(obs)+2)
 	c = append(c, first.outer(-before, below))
-	for _, o := range obs {
-		c = append(c, knot{o.x, value{o.e, o.e, o.u}})
+	dof := 0.0
+	for i, o := range obs {
+		if i > 0 {
+			c = append(c, between(obs[i-1], o)...)
+		}
+		c = append(c, knot{o.x, value{lo: o.e, hi: o.e, u: o.u}})
+		dof = fewer(dof, o.dof)
 	}
-	return append(c, last.outer(after, above))
+	c = append(c, last.outer(after, above))
+	for i := range c {
+		c[i].dof = dof
+	}
+	return c
 }
 
 // outer is the end of a curve, d beyond its outer observation (downwards if
@@ -159,7 +175,7 @@ func (o observation) outer(d, slope float64) knot {
 	if d != 0 {
 		u *= math.Sqrt2 // u(d) at d = Beyond
 	}
-	return knot{o.x + d + math.Copysign(snap, d), value{min(o.e, line), max(o.e, line), u}}
+	return knot{o.x + d + math.Copysign(snap, d), value{lo: min(o.e, line), hi: max(o.e, line), u: u}}
 }
 
 // gain is the slope of the gain hypothesis through one observation.
@@ -192,5 +208,5 @@ func (c curve) at(t float64) (value, bool) {
 	}
 	a, b := c[i-1], c[i]
 	part := (t - a.at) / (b.at - a.at)
-	return value{a.lo + part*(b.lo-a.lo), a.hi + part*(b.hi-a.hi), a.u + part*(b.u-a.u)}, true
+	return value{a.lo + part*(b.lo-a.lo), a.hi + part*(b.hi-a.hi), a.u + part*(b.u-a.u), a.dof}, true
 }

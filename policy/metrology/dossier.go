@@ -30,25 +30,25 @@ func newDossier(f Facts) *dossier {
 			continue
 		}
 		if !c.Unusable && !c.adjustedFirst() {
-			s.found, s.foundOK = d.draw(observe(c, d.asFound))
+			s.found, s.foundOK = d.draw(observe(c, func(n int) (*unit.Micro, Verdict) {
+				return c.Points[n].Found, s.judged.Points[n].Found
+			}))
 		}
 		if !c.LeftUnknown {
-			s.left, s.leftOK = d.draw(observe(c, d.asLeft))
+			s.left, s.leftOK = d.draw(observe(c, func(n int) (*unit.Micro, Verdict) {
+				return c.Points[n].asLeft(), s.judged.Points[n].Left
+			}))
 		}
 	}
 	return d
 }
 
-func (d *dossier) asFound(p Point) (*unit.Micro, Verdict) {
-	return p.Found, JudgePoint(p, d.Tolerance, d.Rule).Found
-}
-
-func (d *dossier) asLeft(p Point) (*unit.Micro, Verdict) {
-	v := JudgePoint(p, d.Tolerance, d.Rule).Left
+// asLeft is what it indicated as left: as found, where nothing was adjusted.
+func (p Point) asLeft() *unit.Micro {
 	if p.Left == nil {
-		return p.Found, v
+		return p.Found
 	}
-	return p.Left, v
+	return p.Left
 }
 
 // draw turns one side of a check into curves, one for each round, and the
@@ -133,6 +133,8 @@ func (k EventKind) words() string {
 		return "re-ranged"
 	case BatteryChanged:
 		return "battery changed"
+	case Intermittent:
+		return "a fault that comes and goes"
 	}
 	return string(k)
 }

@@ -25,6 +25,11 @@ type Doubt struct {
 	KnownUntil int64
 	// Reaches are ascending by temperature and together cover all of it.
 	Reaches []Reach
+	// Event is the first thing that happened in the longest window before the
+	// failed check and that may date when it went wrong: it was dropped or moved,
+	// or something else that somebody wrote a note on. 0 if there is none. A reach
+	// whose own window starts later has nothing to date by it.
+	Event int64
 	// Notes are what must be said loudly.
 	Notes []string
 

@@ -249,10 +249,6 @@ func TestNoLastGoodCheck(t *testing.T) {
 	}
 	standing(t, d, 60*hour, 72, metrology.Unknown, "since it went into service")
 	standing(t, d, 40*hour, 72, metrology.Unknown, "since it went into service") // a wrong date clears nothing
-	f.InServiceFrom, f.Horizon = 0, 30*hour
-	if after, _, _ := doubt(t, f).Window(); after != 30*hour {
-		t.Errorf("window from %d, earliest reading at 30 h", after)
-	}
 }
 
 func TestConstant(t *testing.T) {

@@ -55,6 +55,9 @@ func TestX25PassedButAtTheWrongPoints(t *testing.T) {
 	if after, _, good := d.WindowOver(2, 4); after != 5*hour || good != 1 {
 		t.Errorf("chill: window from %d, last good %d", after, good)
 	}
+	if after, _, good := d.WindowAmong(2, 74); after != 0 || good != 0 { // wherever some check was ever good
+		t.Errorf("chill to cook: window from %d, last good %d", after, good)
+	}
 	standing(t, d, hour, 4, metrology.Trusted, "") // what the ice check does cover
 	if after, _, good := d.Window(); after != 0 || good != 0 {
 		t.Errorf("the longest window: from %d, last good %d", after, good)

@@ -48,9 +48,6 @@ type Facts struct {
 	// Beyond is how far beyond its points a check still says something; zero
 	// means not at all. DefaultBeyond is the usual distance.
 	Beyond unit.CelsiusDiff
-	// Horizon is the earliest time that a reading of the instrument can have, 0
-	// if nobody knows. It stands in for InServiceFrom where that is unknown.
-	Horizon int64
 }
 
 // DefaultBeyond is how far beyond its points a check is taken to say something
@@ -91,11 +88,8 @@ func (f *Facts) verify() error {
 
 // start is where a window begins that no good check bounds.
 func (f *Facts) start() int64 {
-	switch {
-	case f.InServiceFrom != 0:
+	if f.InServiceFrom != 0 {
 		return f.InServiceFrom
-	case f.Horizon != 0:
-		return f.Horizon
 	}
 	return beginning
 }

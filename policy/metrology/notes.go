@@ -28,8 +28,51 @@ func (d *dossier) notes(doubt *Doubt) []string {
 			add("it came back into use on %s without a check that it clearly passed", day(e.At))
 		}
 	}
+	if n, at := d.repeatedUntilPassed(); n > 0 {
+		add("after it failed the check was repeated until it passed on %s (attempt %d), and nothing recorded between explains why: a finding; the first valid result governs", day(at), n+1)
+	}
 	if doubt.Until == open {
 		add("the window is open: it was neither taken out of use nor found good since")
 	}
 	return out
+}
+
+// repeatedUntilPassed is how many repeats after the failed check it took until
+// one passed, and when, if nothing was done or happened in between that could be
+// the cause. An inconclusive check is there to be repeated.
+func (d *dossier) repeatedUntilPassed() (repeats int, at int64) {
+	if d.sides[d.Failed].found == nil || d.sides[d.Failed].judged.Found != Fail {
+		return 0, 0
+	}
+	failed := d.Checks[d.Failed]
+	if failed.adjusted() || failed.LeftUnknown {
+		return 0, 0
+	}
+	for i := d.Failed + 1; i < len(d.Checks); i++ {
+		c, s := d.Checks[i], d.sides[i]
+		if d.caused(failed.At, c.At) {
+			return 0, 0
+		}
+		if s.found == nil {
+			continue
+		}
+		if s.judged.Found == Pass && d.settles(i) {
+			return i - d.Failed, c.At
+		}
+		if c.adjusted() || c.LeftUnknown {
+			return 0, 0
+		}
+	}
+	return 0, 0
+}
+
+// caused reports whether something recorded after one check and not after
+// another may be why the second passed.
+func (d *dossier) caused(after, until int64) bool {
+	for _, e := range d.Events {
+		if e.At > after && e.At <= until && e.Kind != RemovedFromUse && e.Kind != ReturnedToUse {
+			return true
+		}
+	}
+	return false
 }

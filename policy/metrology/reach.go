@@ -30,8 +30,22 @@ func NewDoubt(f Facts) (*Doubt, error) {
 		}
 		doubt.Reaches = append(doubt.Reaches, r)
 	}
+	doubt.Event = d.dated(doubt)
 	doubt.Notes = d.notes(doubt)
 	return doubt, nil
+}
+
+// dated is Doubt.Event. The event dates the onset for a model only; the bracket
+// takes no notice.
+func (d *dossier) dated(doubt *Doubt) int64 {
+	after, _, _ := doubt.Window()
+	for _, e := range d.Events {
+		known := e.Kind == Dropped || e.Kind == Moved || e.Kind == OtherEvent && e.Note != ""
+		if known && e.At > after && e.At <= doubt.FailedAt {
+			return e.At
+		}
+	}
+	return 0
 }
 
 // reaches splits the temperatures by their last good check. Backward from the
@@ -142,7 +156,7 @@ func (d *dossier) bounding(until int64) int {
 }
 
 func (d *dossier) bracket(e evidence, in span) Band {
-	return e.band(in, d.Rule.coverage(), float64(d.UseUncertainty))
+	return e.band(in, d.Rule, float64(d.UseUncertainty))
 }
 
 // until is when the window ends: the instrument was taken out of use, or the

@@ -10,6 +10,7 @@ import (
 type Component struct {
 	Name string
 	U    unit.CelsiusDiff // standard uncertainty [K]
+	DoF  float64          // degrees of freedom of U; 0 means infinitely many
 }
 
 // Reference is the true temperature at a check point and how well it is known.
@@ -17,6 +18,7 @@ type Reference struct {
 	True   unit.Micro // on Scale, rounded to the nearest millionth
 	Scale  unit.Scale
 	U      unit.CelsiusDiff // standard uncertainty [K]
+	DoF    float64          // effective degrees of freedom of U; 0 means infinitely many
 	Budget []Component      // what U is made of
 	Basis  string           // one sentence a person can read
 }
@@ -39,27 +41,18 @@ func IcePoint(s unit.Scale, stated *unit.CelsiusDiff) Reference {
 	if stated != nil {
 		ref.Basis = "ice point, 0 °C by definition; uncertainty as stated at the check"
 	}
-	return ref.with(stated, Component{"ice bath", iceRealisation})
+	return ref.with(stated, Component{Name: "ice bath", U: iceRealisation})
 }
 
 // with completes a reference with its budget: the stated expanded uncertainty
 // (k = 2) alone where there is one, else the given parts.
 func (r Reference) with(stated *unit.CelsiusDiff, parts ...Component) Reference {
 	if stated != nil {
-		parts = []Component{{"reference, as stated", *stated / 2}}
+		parts = []Component{{Name: "reference, as stated", U: *stated / 2}}
 	}
 	r.Budget = parts
-	r.U = combine(parts)
+	r.U, r.DoF = Combine(parts...)
 	return r
-}
-
-// combine is the root of the sum of squares of independent parts.
-func combine(parts []Component) unit.CelsiusDiff {
-	var sum float64
-	for _, c := range parts {
-		sum += float64(c.U) * float64(c.U)
-	}
-	return unit.CelsiusDiff(math.Sqrt(sum))
 }
 
 // nearest rounds a computed number of degrees to the nearest millionth.

@@ -27,14 +27,21 @@ const (
 	// Guarded asks for the tolerance less a guard band before it says pass, and
 	// for the tolerance plus the guard band before it says fail.
 	Guarded RuleKind = "guarded"
+	// Probability asks how probable it is that the error lies within the
+	// tolerance: pass from Confidence upward; fail where it lies beyond with as
+	// much, and so within with 1 − Confidence at most.
+	Probability RuleKind = "probability"
 )
 
-// Rule is a site's decision rule. The guard band is w = Ratio·U, where
-// U = Coverage·u is the expanded uncertainty of the error.
+// Rule is a site's decision rule. The guard band is w = Ratio·U, where U is the
+// expanded uncertainty of the error: Coverage·u, or Student's t for few repeats.
 type Rule struct {
 	Kind     RuleKind
 	Ratio    float64
 	Coverage float64
+	// Confidence is what Probability asks for, above ½ and below 1; 0 stands for
+	// 0.95.
+	Confidence float64
 }
 
 // DefaultRule is simple acceptance, with an expanded uncertainty of k = 2 where
@@ -52,7 +59,7 @@ func (r Rule) coverage() float64 {
 // guard is the guard band w in millionths of a kelvin. It is rounded up, so
 // that rounding can turn a pass or a fail into inconclusive and never the other
 // way.
-func (r Rule) guard(u unit.CelsiusDiff) unit.Micro {
+func (r Rule) guard(u unit.CelsiusDiff, dof float64) unit.Micro {
 	if r.Kind != Guarded {
 		return 0
 	}
@@ -60,10 +67,25 @@ func (r Rule) guard(u unit.CelsiusDiff) unit.Micro {
 	if ratio == 0 {
 		ratio = 1 // a guarded rule that forgot its ratio is not a simple one
 	}
-	return unit.FromComputed(ratio*r.coverage()*float64(u), unit.Hotter)
+	return unit.FromComputed(ratio*float64(r.Expanded(u, dof)), unit.Hotter)
 }
 
-// judge applies the rule to one error.
+// tooPoor reports whether the method is not good enough for the tolerance:
+// whether not even an error of nothing could pass. A simple rule lets it pass
+// all the same; there it says that the uncertainty is larger than the tolerance.
+func (r Rule) tooPoor(tolerance unit.Diff, u unit.CelsiusDiff, dof float64) bool {
+	switch r.Kind {
+	case Probability:
+		return r.weigh(unit.Diff{Scale: tolerance.Scale}, tolerance, u, dof) != Pass
+	case Guarded:
+		return ninths(unit.Diff{Value: r.guard(u, dof), Scale: unit.KelvinScale}) > ninths(tolerance)
+	}
+	w := unit.FromComputed(float64(r.Expanded(u, dof)), unit.Hotter)
+	return ninths(unit.Diff{Value: w, Scale: unit.KelvinScale}) > ninths(tolerance)
+}
+
+// judge applies the rule to one error, by its size or by the probability of
+// conformity (weigh).
 //
 //	pass          |e| ≤ T − w
 //	fail          |e| > T + w
@@ -80,8 +102,11 @@ func (r Rule) guard(u unit.CelsiusDiff) unit.Micro {
 // Read:    second-hand, through published/metrology/conformity_decision.csv.
 // Departs: the bound itself counts as pass, beyond it as fail.
 // Checked: testdata/published/metrology/conformity_decision.csv
-func (r Rule) judge(e, tolerance unit.Diff, u unit.CelsiusDiff) Verdict {
-	w := ninths(unit.Diff{Value: r.guard(u), Scale: unit.KelvinScale})
+func (r Rule) judge(e, tolerance unit.Diff, u unit.CelsiusDiff, dof float64) Verdict {
+	if r.Kind == Probability {
+		return r.weigh(e, tolerance, u, dof)
+	}
+	w := ninths(unit.Diff{Value: r.guard(u, dof), Scale: unit.KelvinScale})
 	size, limit := abs(ninths(e)), ninths(tolerance)
 	switch {
 	case size <= limit-w:

@@ -49,6 +49,16 @@ func (a spans) and(b spans) spans {
 	return out
 }
 
+// cover reports whether one interval of the set holds both ends of s.
+func (a spans) cover(s span) bool {
+	for _, i := range a {
+		if i.lo <= s.lo && s.hi < i.hi {
+			return true
+		}
+	}
+	return false
+}
+
 // not is what is in no interval of the set.
 func (a spans) not() spans {
 	var out spans
