@@ -19,6 +19,7 @@ import (
 	"lastgood/policy/impact"
 	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
+	"lastgood/policy/rules"
 	"lastgood/policy/unit"
 )
 
@@ -26,21 +27,24 @@ import (
 // fatal.
 type Severity = impact.Severity
 
-// Sudden is the model of when an error began that a policy may name.
-const Sudden = "sudden"
+// Sudden is the model of when an error began that stands where a policy names
+// none.
+const Sudden = limit.Sudden
 
 // Policy is a policy document that was understood as a whole.
 type Policy struct {
 	Limits       []limit.Limit // in the order of the document; several versions of a name never overlap
 	DecisionRule metrology.Rule
-	Onset        string
+	Onset        string              // limit.Sudden, limit.Gradual, limit.Delayed or limit.Event
 	Severities   map[string]Severity // by hazard
 	Beyond       unit.CelsiusDiff    // how far beyond the points of a check its error is still stated [K]
 	KillSteps    []KillStep
 	Corroboration
-	Source []byte // the document as it was read
+	Rules  *rules.Rules // levels, routes, signers, deadlines
+	Source []byte       // the document as it was read
 
 	toxins map[string]bool // by hazard; not there: not said
+	keys   []string        // that the document has
 }
 
 // Problem is one thing that is wrong with a document.
@@ -90,7 +94,7 @@ func Parse(b []byte) (*Policy, []Problem) {
 	}
 	r.policy(root, p)
 	if len(r.problems) > 0 {
-		return nil, r.problems
+		return nil, r.inOrder()
 	}
 	return p, nil
 }

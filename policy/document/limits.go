@@ -49,6 +49,9 @@ func (r *reader) limit(item field) (limit.Limit, bool) {
 	if len(fields) == 0 && len(r.problems) > was {
 		return limit.Limit{}, false
 	}
+	if f, ok := uses(fields); ok {
+		return r.use(item, fields, f)
+	}
 	kind, ok := r.kind(item, fields)
 	if !ok {
 		return limit.Limit{}, false
@@ -71,7 +74,7 @@ func (r *reader) limit(item field) (limit.Limit, bool) {
 func (r *reader) kind(item field, fields []field) (limit.Kind, bool) {
 	i := slices.IndexFunc(fields, func(f field) bool { return f.key == "kind" })
 	if i < 0 {
-		r.problem(item.value, item.path+".kind", "missing-parameter", "a limit needs kind: at_least, at_most, hold or lethality")
+		r.problem(item.value, item.path+".kind", "missing-parameter", "a limit needs kind: "+oneOf(limit.KindNames())+", or use: a ready-made limit")
 		return limit.Kind{}, false
 	}
 	s, ok := r.scalar(fields[i])
@@ -113,6 +116,7 @@ func (r *reader) values(k limit.Kind, m map[string]field) limit.Values {
 	v := limit.Values{
 		Temperature: map[string]unit.Temperature{}, Difference: map[string]unit.Diff{},
 		Duration: map[string]time.Duration{}, Number: map[string]float64{},
+		Rows: map[string][]limit.Row{}, Word: map[string]string{},
 	}
 	inner := map[string][]string{}
 	for _, p := range k.Parameters {
@@ -133,13 +137,15 @@ func (r *reader) values(k limit.Kind, m map[string]field) limit.Values {
 	}
 	for _, p := range k.Parameters {
 		if f, ok := m[p.Name]; ok {
-			r.value(p, f, v)
+			r.value(p, f, v, m)
 		}
 	}
 	return v
 }
 
-func (r *reader) value(p limit.Parameter, f field, v limit.Values) {
+// value reads one parameter. Where it has rows, m learns where each of them is,
+// so that a row that the kind refuses can be pointed at.
+func (r *reader) value(p limit.Parameter, f field, v limit.Values, m map[string]field) {
 	switch p.Form {
 	case limit.Temperature:
 		if t, ok := r.temperature(f); ok {
@@ -156,6 +162,14 @@ func (r *reader) value(p limit.Parameter, f field, v limit.Values) {
 	case limit.Number:
 		if n, ok := r.number(f); ok {
 			v.Number[p.Name] = n
+		}
+	case limit.Rows:
+		if rows, ok := r.rows(p, f, m); ok {
+			v.Rows[p.Name] = rows
+		}
+	case limit.Word:
+		if w, ok := r.word(f, p.Words...); ok {
+			v.Word[p.Name] = w
 		}
 	}
 }
@@ -184,7 +198,7 @@ func (r *reader) describe(l *limit.Limit, m map[string]field) {
 		l.Hazard, _ = r.text(f)
 	}
 	if f, ok := m["monitoring"]; ok {
-		l.Monitoring, _ = r.word(f, "discrete", "continuous")
+		l.Monitoring, _ = r.word(f, limit.Discrete, limit.Continuous, limit.OnException)
 	}
 	if f, ok := m["applies_to"]; ok {
 		a := r.known(r.fields(f.value, f.path), "applies_to", []string{"products", "locations"})

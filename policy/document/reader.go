@@ -1,6 +1,7 @@
 package document
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -21,6 +22,12 @@ func (r *reader) problem(n *yaml.Node, path, rule, detail string) {
 		return
 	}
 	r.problems = append(r.problems, Problem{max(n.Line, 1), max(n.Column, 1), path, rule, detail})
+}
+
+// inOrder returns the problems as a person meets them in the document.
+func (r *reader) inOrder() []Problem {
+	slices.SortStableFunc(r.problems, func(a, b Problem) int { return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column)) })
+	return r.problems[:min(len(r.problems), maxProblems)]
 }
 
 // field is one key of a mapping with its value.

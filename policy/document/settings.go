@@ -1,18 +1,20 @@
 package document
 
 import (
+	"maps"
+	"slices"
 	"strconv"
 
 	"go.yaml.in/yaml/v4"
 
 	"lastgood/policy/impact"
+	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
+	"lastgood/policy/rules"
 )
 
-var (
-	topKeys   = []string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration"}
-	laterKeys = []string{"rules", "routes", "signers", "deadlines"}
-)
+var topKeys = append([]string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration"},
+	rules.Keys()...)
 
 // policy reads the whole document.
 func (r *reader) policy(n *yaml.Node, p *Policy) {
@@ -20,15 +22,8 @@ func (r *reader) policy(n *yaml.Node, p *Policy) {
 	if fields == nil && n.Kind != yaml.MappingNode {
 		return
 	}
-	var now []field
-	for _, f := range fields {
-		if in(f.key, laterKeys) {
-			r.problem(f.at, f.path, "not-supported", f.key+" is not supported yet: leave it out, the built-in "+f.key+" apply")
-			continue
-		}
-		now = append(now, f)
-	}
-	top := r.known(now, "a policy", topKeys)
+	top := r.known(fields, "a policy", topKeys)
+	p.keys = slices.Collect(maps.Keys(top))
 	if f, ok := top["limits"]; ok {
 		r.limits(f, p)
 	} else {
@@ -40,18 +35,19 @@ func (r *reader) policy(n *yaml.Node, p *Policy) {
 	r.beyond(top, p)
 	r.corroboration(top, p)
 	r.killSteps(top, p)
+	r.rules(n, p)
 }
 
-func in(s string, words []string) bool {
-	for _, w := range words {
-		if s == w {
-			return true
-		}
+// rules reads the parts that are rules, which have a reader of their own.
+func (r *reader) rules(root *yaml.Node, p *Policy) {
+	var problems []rules.Problem
+	p.Rules, problems = rules.Compile(root, p.Source)
+	for _, x := range problems {
+		r.problems = append(r.problems, Problem(x))
 	}
-	return false
 }
 
-// rule reads decision_rule, a word or {rule, ratio}, and coverage.
+// rule reads decision_rule, a word or {rule, ratio, confidence}, and coverage.
 func (r *reader) rule(top map[string]field, rule *metrology.Rule) {
 	if f, ok := top["coverage"]; ok {
 		if k, ok := r.number(f); ok {
@@ -69,25 +65,39 @@ func (r *reader) rule(top map[string]field, rule *metrology.Rule) {
 		r.ruleKind(f, rule)
 		return
 	}
-	m := r.known(r.fields(f.value, f.path), "decision_rule", []string{"rule", "ratio"})
+	m := r.known(r.fields(f.value, f.path), "decision_rule", []string{"rule", "ratio", "confidence"})
 	if k, ok := m["rule"]; ok {
 		r.ruleKind(k, rule)
 	} else {
-		r.problem(f.value, f.path+".rule", "missing-parameter", "decision_rule needs rule: simple or guarded")
+		r.problem(f.value, f.path+".rule", "missing-parameter", "decision_rule needs rule: simple, guarded or probability")
 	}
 	if q, ok := m["ratio"]; ok {
 		r.ratio(q, rule)
 	}
+	if q, ok := m["confidence"]; ok {
+		r.confidence(q, rule)
+	}
 }
 
 func (r *reader) ruleKind(f field, rule *metrology.Rule) {
-	if f.value.Value == "probability" {
-		r.problem(f.value, f.path, "not-supported", "the decision rule probability is not supported yet: simple and guarded are")
-		return
-	}
-	if s, ok := r.word(f, string(metrology.Simple), string(metrology.Guarded)); ok {
+	if s, ok := r.word(f, string(metrology.Simple), string(metrology.Guarded), string(metrology.Probability)); ok {
 		rule.Kind = metrology.RuleKind(s)
 	}
+}
+
+// confidence reads how probable it must be that an instrument kept its tolerance.
+func (r *reader) confidence(f field, rule *metrology.Rule) {
+	p, ok := r.number(f)
+	if !ok {
+		return
+	}
+	switch {
+	case rule.Kind != metrology.Probability:
+		r.problem(f.value, f.path, "not-for-this-rule", "confidence belongs to the rule probability: leave it out, or write rule: probability")
+	case p <= 0.5 || p >= 1:
+		r.problem(f.value, f.path, "out-of-range", "confidence, how probable it must be that the error is within the tolerance, is above 0.5 and below 1")
+	}
+	rule.Confidence = p
 }
 
 // ratio reads how many expanded uncertainties the guard band is.
@@ -102,18 +112,15 @@ func (r *reader) ratio(f field, rule *metrology.Rule) {
 	rule.Ratio = q
 }
 
+// onset reads the model of when an error began. It weights probabilities and the
+// order of work, never a verdict.
 func (r *reader) onset(top map[string]field, p *Policy) {
 	f, ok := top["onset"]
 	if !ok {
 		return
 	}
-	switch f.value.Value {
-	case "gradual", "event":
-		r.problem(f.value, f.path, "not-supported", "the onset "+f.value.Value+" is not supported yet: sudden is")
-		return
-	}
-	if s, ok := r.scalar(f); ok && s != Sudden {
-		r.problem(f.value, f.path, "unknown-word", "onset is "+s+": write sudden")
+	if s, ok := r.word(f, limit.Sudden, limit.Gradual, limit.Delayed, limit.Event); ok {
+		p.Onset = s
 	}
 }
 

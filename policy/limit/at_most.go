@@ -59,17 +59,15 @@ type allowed struct {
 
 // Judge decides by the time above the limit.
 func (a allowed) Judge(s series.Series) Outcome {
-	h := look(s, a.gap)
-	above, covered := a.beyond(s, 0)
+	w := a.above(s)
 	var out Outcome
-	if h.known > 0 && h.unknown == 0 {
-		out.Value = new(seconds(above))
+	if w.holes.known > 0 && w.holes.unknown == 0 {
+		out.Value = new(seconds(w.time))
 	}
-	least, _, _ := a.sides(s.Samples)
 	switch {
-	case above > a.total:
+	case w.time > a.total:
 		out.Decision = Fails
-	case !h.any() && (covered || least >= 0):
+	case !w.holes.any() && (w.covered || a.least(w.holes) >= 0):
 		// One reading above the limit with no time around it says nothing of
 		// how long the product was there.
 		out.Decision = Holds
@@ -77,55 +75,25 @@ func (a allowed) Judge(s series.Series) Outcome {
 	return out
 }
 
+// above is the time above the limit itself.
+func (a allowed) above(s series.Series) warmth { return warm(s, a.gap, a.at.Value+1) }
+
 // Headroom is the largest shift with which the time above is still allowed.
 func (a allowed) Headroom(s series.Series) (unit.CelsiusDiff, bool) { return headroom(a, s) }
 
 func (a allowed) margin(s series.Series) unit.CelsiusDiff {
-	least, most, ok := a.sides(s.Samples)
-	if !ok {
+	w := a.above(s)
+	if w.holes.known == 0 {
 		return unit.CelsiusDiff(math.Inf(-1))
 	}
-	if _, covered := a.beyond(s, 0); !covered {
-		return a.kelvin(least)
+	if !w.covered {
+		return a.kelvin(a.least(w.holes))
 	}
-	within := func(shift unit.Micro) bool {
-		t, _ := a.beyond(s, shift)
-		return t <= a.total
-	}
-	if within(most + 1) {
+	t, ok := warmest(s, a.gap, a.total)
+	if !ok {
 		return unit.CelsiusDiff(math.Inf(1))
 	}
-	return a.kelvin(largest(least, most, within))
-}
-
-// beyond returns the time [µs] that s is above the limit when all of it is
-// shift hotter, and whether any time was counted either way.
-func (a allowed) beyond(s series.Series, shift unit.Micro) (t int64, covered bool) {
-	count := func(dt int64, beyond bool) {
-		if dt <= 0 || dt > a.gap {
-			return
-		}
-		covered = true
-		if beyond {
-			t += dt
-		}
-	}
-	for i, r := range s.Samples {
-		if r.T == unit.Unknown {
-			continue
-		}
-		here := a.side(r.T) < shift
-		if i == 0 && s.Start != 0 {
-			count(r.At-s.Start, here)
-		}
-		if i == len(s.Samples)-1 && s.End != 0 {
-			count(s.End-r.At, here)
-		}
-		if i > 0 && s.Samples[i-1].T != unit.Unknown {
-			count(r.At-s.Samples[i-1].At, here || a.side(s.Samples[i-1].T) < shift)
-		}
-	}
-	return t, covered
+	return a.kelvin(a.side(t))
 }
 
 func (a allowed) measure() Measure {

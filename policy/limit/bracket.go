@@ -2,6 +2,7 @@ package limit
 
 import (
 	"math"
+	"slices"
 
 	"lastgood/policy/metrology"
 	"lastgood/policy/series"
@@ -35,7 +36,9 @@ type bracket struct {
 
 	worstError unit.CelsiusDiff // largest in the harmful direction, over inDoubt
 	safeSide   bool             // every error as found is in the other direction
+	safest     unit.CelsiusDiff // the largest of those
 	u          unit.CelsiusDiff // largest standard uncertainty, over inDoubt
+	dof        float64          // fewest degrees of freedom, over inDoubt; 0: infinitely many
 }
 
 // take works out every reading of s.
@@ -56,6 +59,7 @@ func take(s series.Series, errs Errors, c Criterion) *bracket {
 		worstError: unit.CelsiusDiff(math.Inf(-1)), safeSide: true,
 	}
 	harm, scale := c.Harm(), c.Scale()
+	_, outward := c.(between)
 	for i, r := range s.Samples {
 		if r.T == unit.Unknown {
 			b.at[i] = unknownTemperatures
@@ -66,7 +70,7 @@ func take(s series.Series, errs Errors, c Criterion) *bracket {
 		case standing == metrology.Trusted:
 			b.at[i] = temperatures{r.T, r.T, r.T, r.T}
 		case standing == metrology.Known && finite(e):
-			b.at[i] = b.correct(r.T, e, harm, scale)
+			b.at[i] = b.correct(r.T, e, harm, scale, outward)
 		default:
 			if b.unknown == 0 {
 				b.firstUnknown = i
@@ -88,13 +92,17 @@ func finite(e metrology.Bounds) bool {
 }
 
 // correct takes the ends of the bracket out of one reading and notes what the
-// whole series needs of them.
-func (b *bracket) correct(r unit.Micro, e metrology.Bounds, harm unit.Rounding, scale unit.Scale) temperatures {
+// whole series needs of them. outward rounds the best end away from harm: where
+// neither end alone is a path that decides, the bracket must hold them all.
+func (b *bracket) correct(r unit.Micro, e metrology.Bounds, harm unit.Rounding, scale unit.Scale, outward bool) temperatures {
 	less := func(d unit.CelsiusDiff) unit.Micro {
 		return r - unit.FromComputed(unit.KelvinToDiff(d, scale), -harm)
 	}
 	b.inDoubt++
 	b.u = max(b.u, e.U)
+	if e.DoF != 0 && (b.dof == 0 || e.DoF < b.dof) {
+		b.dof = e.DoF
+	}
 	most, least, central := e.Hi, e.Lo, e.Found
 	if harm == unit.Hotter {
 		most, least, central = e.Lo, e.Hi, -e.Found
@@ -102,8 +110,12 @@ func (b *bracket) correct(r unit.Micro, e metrology.Bounds, harm unit.Rounding, 
 	} else {
 		b.worstError = max(b.worstError, e.Hi)
 	}
-	b.safeSide = b.safeSide && central < 0
-	return temperatures{worst: less(most), best: less(least), found: less(e.Found), old: less(e.Old)}
+	b.safeSide, b.safest = b.safeSide && central < 0, max(b.safest, -central)
+	t := temperatures{worst: less(most), best: less(least), found: less(e.Found), old: less(e.Old)}
+	if outward {
+		t[best] = r - unit.FromComputed(unit.KelvinToDiff(least, scale), harm)
+	}
+	return t
 }
 
 // along returns the series at one end of the bracket. It is good until the next
@@ -113,6 +125,13 @@ func (b *bracket) along(e end) series.Series {
 		b.work[i] = series.Sample{At: b.recorded.Samples[i].At, T: b.at[i][e]}
 	}
 	return b.scratch()
+}
+
+// copyOf is the series at one end of the bracket, for whoever needs two at once.
+func (b *bracket) copyOf(e end) series.Series {
+	s := b.along(e)
+	s.Samples = slices.Clone(s.Samples)
+	return s
 }
 
 // scratch is the recorded series with the scratch samples.

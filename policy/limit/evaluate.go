@@ -1,6 +1,7 @@
 package limit
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 
@@ -29,15 +30,17 @@ func (l Limit) Evaluate(s series.Series, errs Errors, onset Onset) (Result, erro
 		return Result{}, err
 	}
 	b := take(s, errs, c)
-	t := tried{recorded: c.Judge(s), best: c.Judge(b.along(best))}
+	t := tried{recorded: c.Judge(s)}
+	t.worst, t.best = b.ends(c)
 	r := Result{
-		Readings: len(s.Samples), Measure: c.measure(), OtherRules: rules(c.otherRules(s)),
+		Readings: len(s.Samples), Measure: c.measure(), OtherRules: rules(c.otherRules(s), c.measure().Unit),
 		Method: "limit/" + l.Kind + version,
 	}
-	t.worst = c.Judge(b.along(worst))
-	addRules(r.OtherRules, c.otherRules(b.scratch()), func(r *RuleValue) **float64 { return &r.Worst })
 	t.found = c.Judge(b.along(found))
-	addRules(r.OtherRules, c.otherRules(b.scratch()), func(r *RuleValue) **float64 { return &r.Corrected })
+	if len(r.OtherRules) > 0 {
+		addRules(r.OtherRules, c.otherRules(b.scratch()), func(r *RuleValue) **float64 { return &r.Corrected })
+		addRules(r.OtherRules, c.otherRules(b.along(worst)), func(r *RuleValue) **float64 { return &r.Worst })
+	}
 
 	r.Measure.Recorded, r.Measure.Corrected, r.Measure.Worst = t.recorded.Value, t.found.Value, t.worst.Value
 	r.Verdict = t.verdict()
@@ -49,10 +52,35 @@ func (l Limit) Evaluate(s series.Series, errs Errors, onset Onset) (Result, erro
 		r.WorstError = new(b.worstError)
 	}
 	if r.Verdict != Unknown {
-		r.ProbabilityMissed = b.probability(c, onset)
+		r.Probabilities = b.likelihoods(c, onset)
+		r.ProbabilityMissed = onset.headline(r.Probabilities)
 	}
+	r.Quality = b.quality(c, r.Measure)
 	r.Reasons = reasons(r, t, b, c, errs)
 	return r, nil
+}
+
+// between is a criterion whose worst and best over all paths inside the bracket
+// are not its two constant ends.
+type between interface {
+	// within judges everything between two series at once: cold is every reading
+	// less the highest error of its bracket, hot less the lowest, both rounded
+	// outwards; they are unknown at the same places.
+	within(cold, hot series.Series) (worst, best Outcome)
+}
+
+// ends judges the worst and the best of all paths inside the bracket.
+func (b *bracket) ends(c Criterion) (atWorst, atBest Outcome) {
+	w, ok := c.(between)
+	if !ok {
+		atBest = c.Judge(b.along(best))
+		return c.Judge(b.along(worst)), atBest
+	}
+	cold, hot := b.copyOf(worst), b.along(best)
+	if c.Harm() == unit.Hotter {
+		cold, hot = hot, cold
+	}
+	return w.within(cold, hot)
 }
 
 // judgeable refuses a series that is not the limit's.
@@ -86,10 +114,10 @@ func (t tried) verdict() Verdict {
 }
 
 // rules starts the rows of the rules that do not decide.
-func rules(recorded []named) []RuleValue {
+func rules(recorded []named, measured string) []RuleValue {
 	var out []RuleValue
 	for _, n := range recorded {
-		out = append(out, RuleValue{Rule: n.rule, Recorded: n.value})
+		out = append(out, RuleValue{Rule: n.rule, Unit: cmp.Or(n.unit, measured), Recorded: n.value})
 	}
 	return out
 }

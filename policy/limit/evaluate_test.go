@@ -135,8 +135,28 @@ func TestSafeDirection(t *testing.T) {
 	if r.Verdict != Met || !mentions(r, "read low", "hotter", "quality") {
 		t.Errorf("%s, %q", r.Verdict, r.Reasons)
 	}
+	if r.Quality != "the product was up to 1.67 K hotter than recorded" { // 3 °F
+		t.Errorf("%q", r.Quality)
+	}
 	if h := *r.WorstError; math.Abs(float64(h)-0.4*5/9) > 1e-12 {
 		t.Errorf("worst error %v K, want the 0.4 °F of uncertainty", h)
+	}
+}
+
+// TestOverprocessed: X14 of design notes on the procedure, §12, for a lethality: an
+// error of E multiplies it by 10^(−E/z) (design notes on errors, §5).
+func TestOverprocessed(t *testing.T) {
+	t.Parallel()
+	l := newLimit(t, "lethality", values{"reference": "121.1 C", "z": "10 K", "max_gap": "1m"})
+	r := evaluate(t, l, record(l, time.Minute, c, 121.1, 121.1, 121.1, 121.1, 121.1), bracketOf(0, -5, 0.4, c))
+	const want = "the product was up to 5 K hotter than recorded; lethality 4 min as recorded, 12.6 corrected: 3.16 times as much"
+	if r.Verdict != Met || r.Quality != want {
+		t.Errorf("%s, %q", r.Verdict, r.Quality)
+	}
+	for name, errs := range map[string]Errors{"harmful": bracketOf(0, 5, 0.4, c), "not in doubt": clean} {
+		if r := evaluate(t, l, record(l, time.Minute, c, 121.1, 121.1), errs); r.Quality != "" {
+			t.Errorf("%s: %q", name, r.Quality)
+		}
 	}
 }
 
@@ -146,11 +166,11 @@ func TestCookThenChill(t *testing.T) {
 	t.Parallel()
 	cook, chill := newLimit(t, "at_least", values{"temperature": "165 F"}), newLimit(t, "at_most", values{"temperature": "41 F"})
 	high := bracketOf(0, 4, 0.5, f)
-	if r := evaluate(t, cook, record(cook, time.Minute, f, 166), high); r.Verdict != Indeterminate || mentions(r, "quality") {
+	if r := evaluate(t, cook, record(cook, time.Minute, f, 166), high); r.Verdict != Indeterminate || mentions(r, "quality") || r.Quality != "" {
 		t.Errorf("cook: %s, %q", r.Verdict, r.Reasons)
 	}
-	if r := evaluate(t, chill, record(chill, time.Minute, f, 40), high); r.Verdict != Met || !mentions(r, "read high", "colder", "quality") {
-		t.Errorf("chill: %s, %q", r.Verdict, r.Reasons)
+	if r := evaluate(t, chill, record(chill, time.Minute, f, 40), high); r.Verdict != Met || !mentions(r, "read high", "colder", "quality") || r.Quality != "the product was up to 2.22 K colder than recorded" {
+		t.Errorf("chill: %s, %q, %q", r.Verdict, r.Reasons, r.Quality)
 	}
 }
 

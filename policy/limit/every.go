@@ -51,17 +51,12 @@ func (b bound) side(t unit.Micro) unit.Micro {
 	return b.at.Value - t
 }
 
-// sides returns the least and the largest side over what is known of s; false
-// if nothing is.
-func (b bound) sides(s []series.Sample) (least, most unit.Micro, ok bool) {
-	least, most = math.MaxInt64, math.MinInt64
-	for _, r := range s {
-		if r.T != unit.Unknown {
-			d := b.side(r.T)
-			least, most = min(least, d), max(most, d)
-		}
+// least is the side of the reading nearest to harm.
+func (b bound) least(h holes) unit.Micro {
+	if b.harm == unit.Colder {
+		return b.side(h.cold)
 	}
-	return least, most, least <= most
+	return b.side(h.hot)
 }
 
 // kelvin returns a distance on the bound's scale in kelvin.
@@ -80,15 +75,18 @@ func (b bound) celsius(d unit.Micro) float64 {
 // Judge decides by the reading nearest to harm.
 func (e every) Judge(s series.Series) Outcome {
 	h := look(s, e.gap)
-	least, _, known := e.sides(s.Samples)
 	var out Outcome
-	if known && h.unknown == 0 {
+	if h.known == 0 {
+		return out
+	}
+	least := e.least(h)
+	if h.unknown == 0 {
 		out.Value = new(e.celsius(least))
 	}
 	switch {
-	case known && least < 0:
+	case least < 0:
 		out.Decision = Fails
-	case known && !h.any():
+	case !h.any():
 		out.Decision = Holds
 	}
 	return out
@@ -98,11 +96,11 @@ func (e every) Judge(s series.Series) Outcome {
 func (e every) Headroom(s series.Series) (unit.CelsiusDiff, bool) { return headroom(e, s) }
 
 func (e every) margin(s series.Series) unit.CelsiusDiff {
-	least, _, ok := e.sides(s.Samples)
-	if !ok {
+	h := look(s, 0)
+	if h.known == 0 {
 		return unit.CelsiusDiff(math.Inf(-1))
 	}
-	return e.kelvin(least)
+	return e.kelvin(e.least(h))
 }
 
 func (e every) gapAfter() int64 { return e.gap }

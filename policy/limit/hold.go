@@ -57,28 +57,32 @@ type hold struct {
 // Judge decides by the longest run. A hold that falls short may have been made
 // where the record is silent: then it is undecided.
 func (h hold) Judge(s series.Series) Outcome {
-	t := h.longest(s.Samples, 0)
-	holes := look(s, h.gap)
+	t := h.longest(s.Samples)
+	if t >= h.time {
+		return Outcome{Holds, new(seconds(t))}
+	}
 	var out Outcome
+	holes := look(s, h.gap)
 	if holes.known > 0 {
 		out.Value = new(seconds(t))
 	}
-	switch {
-	case t >= h.time:
-		out.Decision = Holds
-	case !holes.any():
+	if !holes.any() {
 		out.Decision = Fails
 	}
 	return out
 }
 
-// longest returns the longest run [µs] of readings that are at least least on
-// the right side of the bound.
-func (h hold) longest(s []series.Sample, least unit.Micro) int64 {
+// longest returns the longest run [µs] of readings on the right side of the bound.
+func (h hold) longest(s []series.Sample) int64 {
+	lo, hi := h.at.Value, unit.Micro(math.MaxInt64)
+	if h.harm == unit.Hotter {
+		lo, hi = unit.Unknown+1, h.at.Value
+	}
 	var longest, first, last int64
 	running := false
-	for _, r := range s {
-		if r.T == unit.Unknown || h.side(r.T) < least {
+	for i := range s {
+		r := &s[i]
+		if r.T < lo || r.T > hi { // unknown too
 			running = false
 			continue
 		}
@@ -97,12 +101,11 @@ func (h hold) longest(s []series.Sample, least unit.Micro) int64 {
 func (h hold) Headroom(s series.Series) (unit.CelsiusDiff, bool) { return headroom(h, s) }
 
 func (h hold) margin(s series.Series) unit.CelsiusDiff {
-	held := func(least unit.Micro) bool { return h.longest(s.Samples, least) >= h.time }
-	least, most, ok := h.sides(s.Samples)
-	if !ok || !held(least) {
+	best, ok := h.kept(s.Samples, h.time, h.gap)
+	if !ok {
 		return unit.CelsiusDiff(math.Inf(-1))
 	}
-	return h.kelvin(largest(least, most, held))
+	return h.kelvin(best)
 }
 
 func (h hold) gapAfter() int64 { return h.gap }

@@ -1,13 +1,17 @@
 package limit
 
 import (
+	"math"
+
 	"lastgood/policy/series"
 	"lastgood/policy/unit"
 )
 
-// holes are what a record does not say.
+// holes are what a record does not say, and between which temperatures lies what
+// it says.
 type holes struct {
 	known, unknown int
+	cold, hot      unit.Micro // of what is known
 	gaps           int
 	from, to       int64 // the first gap [µs]
 	firstUnknown   int   // index of the first unknown sample
@@ -17,28 +21,69 @@ type holes struct {
 func (h holes) any() bool { return h.gaps > 0 || h.unknown > 0 || h.known == 0 }
 
 // look finds the holes of s. An interval longer than gapAfter [µs] is a gap, the
-// one before the first reading and the one after the last included where the
-// ends of the lot's time are known; 0 means that gaps do not matter.
+// one before the first reading and the one after the last included where the ends
+// of the lot's time are known; 0 means that gaps do not matter.
 func look(s series.Series, gapAfter int64) holes {
-	var h holes
+	if gapAfter == 0 {
+		return unread(s.Samples)
+	}
+	n := len(s.Samples)
+	if n == 0 {
+		return listed(s, gapAfter)
+	}
+	last, cold, hot := s.Samples[0].At, s.Samples[0].T, s.Samples[0].T
+	longest := int64(0)
+	if s.Start != 0 {
+		longest = last - s.Start
+	}
+	for i := range s.Samples {
+		r := &s.Samples[i]
+		longest = max(longest, r.At-last)
+		cold, hot = min(cold, r.T), max(hot, r.T)
+		last = r.At
+	}
+	if s.End != 0 {
+		longest = max(longest, s.End-last)
+	}
+	if longest > gapAfter || cold == unit.Unknown { // colder than all
+		return listed(s, gapAfter)
+	}
+	return holes{known: n, cold: cold, hot: hot}
+}
+
+// listed is look at a record that has holes.
+func listed(s series.Series, gapAfter int64) holes {
+	h := unread(s.Samples)
 	last, started := s.Start, s.Start != 0
-	for i, r := range s.Samples {
-		if r.T == unit.Unknown {
+	for i := range s.Samples {
+		at := s.Samples[i].At
+		if started && at-last > gapAfter {
+			h.gap(last, at)
+		}
+		last, started = at, true
+	}
+	if started && s.End != 0 && s.End-last > gapAfter {
+		h.gap(last, s.End)
+	}
+	return h
+}
+
+// unread is look where gaps do not matter.
+func unread(s []series.Sample) holes {
+	h := holes{cold: math.MaxInt64, hot: math.MinInt64}
+	cold, hot := h.cold, h.hot
+	for i := range s {
+		t := s[i].T
+		if t == unit.Unknown {
 			if h.unknown == 0 {
 				h.firstUnknown = i
 			}
 			h.unknown++
-		} else {
-			h.known++
+			continue
 		}
-		if started && gapAfter > 0 && r.At-last > gapAfter {
-			h.gap(last, r.At)
-		}
-		last, started = r.At, true
+		cold, hot = min(cold, t), max(hot, t)
 	}
-	if started && s.End != 0 && gapAfter > 0 && s.End-last > gapAfter {
-		h.gap(last, s.End)
-	}
+	h.cold, h.hot, h.known = cold, hot, len(s)-h.unknown
 	return h
 }
 
@@ -47,4 +92,15 @@ func (h *holes) gap(from, to int64) {
 		h.from, h.to = from, to
 	}
 	h.gaps++
+}
+
+// ends returns the coldest and the hottest of what is known; false if nothing is.
+func ends(s []series.Sample) (cold, hot unit.Micro, ok bool) {
+	cold, hot = math.MaxInt64, math.MinInt64
+	for i := range s {
+		if t := s[i].T; t != unit.Unknown {
+			cold, hot = min(cold, t), max(hot, t)
+		}
+	}
+	return cold, hot, cold <= hot
 }

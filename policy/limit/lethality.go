@@ -23,18 +23,31 @@ var lethalityKind = Kind{
 }
 
 func buildLethality(v Values) (Criterion, error) {
+	m, text, err := heatModel(v)
+	if err != nil {
+		return nil, err
+	}
+	minutes := v.Number["minutes"]
+	return heat{
+		model: m, required: lethality.Minutes(minutes), gap: v.Duration["max_gap"], per: 1, text: plain(minutes) + " min " + text,
+		what: Measure{Name: "lethality", Unit: "min", Required: &minutes},
+	}, nil
+}
+
+// heatModel reads the model that heat is added up by, and how it is said.
+func heatModel(v Values) (m lethality.Model, text string, err error) {
 	ref, z := v.Temperature["reference"], v.Difference["z"]
-	text := " min at " + ref.String() + ", z " + z.String()
+	text = "at " + ref.String() + ", z " + z.String()
 	var from *unit.Temperature
 	if f, ok := v.Temperature["from"]; ok {
 		from = &f
 		text += ", from " + f.String()
 	}
-	m, err := lethality.New(ref, z, from)
+	m, err = lethality.New(ref, z, from)
 	if err != nil {
-		return nil, &ParameterError{"z", "out-of-range", err.Error()}
+		return m, "", &ParameterError{"z", "out-of-range", err.Error()}
 	}
-	return heat{m, lethality.Minutes(v.Number["minutes"]), v.Duration["max_gap"], text}, nil
+	return m, text, nil
 }
 
 // heat is a required lethality. A gap, or a moment of which nothing is known,
@@ -43,8 +56,13 @@ type heat struct {
 	model    lethality.Model
 	required lethality.Minutes
 	gap      time.Duration
+	per      lethality.Minutes // what counts as one: a minute, or D
 	text     string
+	what     Measure
 }
+
+// value is minutes as the measure has them.
+func (h heat) value(f lethality.Minutes) *float64 { return new(float64(f / h.per)) }
 
 // Scale is the scale of the reference temperature.
 func (h heat) Scale() unit.Scale { return h.model.Scale() }
@@ -56,15 +74,15 @@ func (h heat) Harm() unit.Rounding { return unit.Colder }
 // been earned where the record is silent: then it is undecided.
 func (h heat) Judge(s series.Series) Outcome {
 	f := h.model.Exact(s, h.gap)
-	holes := look(s, h.gapAfter())
-	var out Outcome
-	if holes.known > 0 {
-		out.Value = new(float64(f))
+	if f >= h.required {
+		return Outcome{Holds, h.value(f)}
 	}
-	switch {
-	case f >= h.required:
-		out.Decision = Holds
-	case !holes.any():
+	var out Outcome
+	holes := look(s, h.gapAfter())
+	if holes.known > 0 {
+		out.Value = h.value(f)
+	}
+	if !holes.any() {
 		out.Decision = Fails
 	}
 	return out
@@ -79,23 +97,22 @@ func (h heat) margin(s series.Series) unit.CelsiusDiff {
 
 func (h heat) gapAfter() int64 { return h.gap.Microseconds() }
 
-func (h heat) measure() Measure {
-	return Measure{Name: "lethality", Unit: "min", Required: new(float64(h.required))}
-}
+func (h heat) measure() Measure { return h.what }
 
 // otherRules are the rules that published examples use. They never decide.
 func (h heat) otherRules(s series.Series) []named {
-	out := []named{{"trapezoid", nil}, {"sum x step", nil}}
+	out := []named{{rule: "trapezoid"}, {rule: "sum x step"}}
 	if look(s, 0).known > 0 {
-		out[0].value = new(float64(h.model.Trapezoid(s, h.gap)))
+		out[0].value = h.value(h.model.Trapezoid(s, h.gap))
 	}
 	if f, ok := h.model.SumStep(s, h.gap); ok {
-		out[1].value = new(float64(f))
+		out[1].value = h.value(f)
 	}
 	return out
 }
 
 // String returns "at least 3 min at 121.1 C, z 10 K, from 100 C".
-func (h heat) String() string {
-	return "at least " + strconv.FormatFloat(float64(h.required), 'f', -1, 64) + h.text
-}
+func (h heat) String() string { return "at least " + h.text }
+
+// plain returns a number of a policy as it is written: 3, not 3.0.
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

@@ -1,7 +1,7 @@
 // Package limit judges whether a lot met its critical limit: as recorded, and
 // over everything the thermometer's error may have been.
 //
-// A kind of limit (at least, at most, hold, lethality) is a Criterion; the
+// A kind of limit (at least, hold, cooling, growth and so on) is a Criterion; the
 // registry in kind.go finds it by the name it has in a policy. What all kinds
 // share is here: the series corrected along the ends of the error's bracket,
 // the verdict, the probability. Nothing here says that a lot is safe; it says
@@ -21,13 +21,20 @@ type Limit struct {
 	Name       string
 	Kind       string // the name of its kind in the registry
 	Hazard     string // what it controls, in the policy's own words; may be empty
-	Monitoring string // discrete, continuous or "" where the policy does not say
+	Monitoring string // Discrete, Continuous, OnException, or "" where the policy does not say
 	AppliesTo  AppliesTo
 	ValidFrom  *time.Time // nil: since ever
 	ValidUntil *time.Time // not included; nil: until further notice
 	Criterion  Criterion
 	Text       string // one line for people: "at least 165 F"
 }
+
+// The ways in which a limit is monitored.
+const (
+	Discrete    = "discrete"   // single readings, each of which vouches for what was made around it
+	Continuous  = "continuous" // a record that must cover the lot
+	OnException = "exception"  // only what was out of limits is recorded: silence shows nothing
+)
 
 // AppliesTo names the lots a limit covers besides those whose readings name it.
 type AppliesTo struct {
@@ -119,10 +126,6 @@ type Errors interface {
 	Reason(at int64, x unit.Celsius) string
 }
 
-// Onset is the window in which the error began, for the sudden model: after
-// After and not later than FailedAt [µs].
-type Onset struct{ After, FailedAt int64 }
-
 // Measure is the number that a limit is about. Temperatures are in °C ("C"),
 // times in seconds ("s"), lethality in minutes ("min"). A number is nil where
 // nothing can be said.
@@ -134,10 +137,11 @@ type Measure struct {
 	Worst      *float64 // at the harmful end of the bracket
 }
 
-// RuleValue is the measure by another published rule, shown beside the one that
-// decides.
+// RuleValue is the measure by another published rule, or a part of it, shown
+// beside the one that decides. Its unit is the measure's unless it says another.
 type RuleValue struct {
 	Rule                       string
+	Unit                       string
 	Recorded, Corrected, Worst *float64
 }
 
@@ -149,7 +153,9 @@ type Result struct {
 	OtherRules        []RuleValue
 	Headroom          *unit.CelsiusDiff // of the readings as recorded [K]; nil: unbounded or unknown
 	WorstError        *unit.CelsiusDiff // largest error in the harmful direction [K]; nil: unknown, or nothing in doubt
-	ProbabilityMissed *float64          // under a sudden onset; nil: unknown
+	ProbabilityMissed *float64          // under the onset's model; nil: unknown
+	Probabilities     []Likelihood      // under every model; none: unknown
+	Quality           string            // where the error was harmless: what it did to the product; "": it was not
 	MissedAsRecorded  bool              // the readings missed the limit before any correction
 	Reasons           []string          // sentences, so that a person sees why
 	Method            string            // "limit/at_least@1"
@@ -158,5 +164,6 @@ type Result struct {
 // named is a value with the name of the rule that gave it.
 type named struct {
 	rule  string
+	unit  string // "": that of the measure
 	value *float64
 }

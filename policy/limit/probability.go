@@ -1,192 +1,163 @@
 package limit
 
-import (
-	"math"
+import "math"
 
-	"lastgood/policy/unit"
+// The models of when an error began. Nobody knows which is true: a model weights
+// the probability and the order of work, and never a verdict.
+const (
+	Sudden  = "sudden"  // it jumped at one moment, any of the window as likely as another
+	Gradual = "gradual" // it grew all through the window
+	Delayed = "delayed" // it began to grow at one moment, any as likely as another
+	Event   = "event"   // it jumped at a moment that somebody knows
 )
 
-// probability returns the share of the error's paths on which the limit is
-// missed, if the error jumped at one moment and every moment of the window is
-// as likely as any other.
+// Onset is the window in which the error began: after After and not later than
+// FailedAt [µs].
+type Onset struct {
+	After, FailedAt int64
+	Event           int64  // when it began, where somebody knows; 0: nobody does [µs]
+	Model           string // the one whose probability is shown first; "": Sudden
+}
+
+// Likelihood is the probability of a miss under one model; nil: unknown.
+type Likelihood struct {
+	Model  string
+	Missed *float64
+}
+
+// paths are the error's paths through a lot's readings, from e₀ as left at the
+// last good check to e₁ as found at the failed one.
+type paths interface {
+	// along is the chance of a miss if the error of a reading at a time is
+	// e₀ + g·(e₁ − e₀).
+	along(g func(at int64) float64) float64
+	// sudden is that chance, averaged over the moments of a jump.
+	sudden() float64
+	// ends are the times of the first and the last reading.
+	ends() (first, last int64)
+}
+
+// likelihoods returns the probability that the limit was missed under every
+// model.
 //
-//	P = Σᵢ wᵢ · Q(hᵢ/u),   wᵢ = |(tᵢ₋₁, tᵢ] ∩ (After, FailedAt]| / (FailedAt − After)
+//	P = E[ Q(h(path)/u) ]    over the moments of onset that the model allows
 //
-//	i    number of readings before the jump: they carry e₀ as left at the last
-//	     good check, the others e₁ as found at the failed one
-//	tᵢ   time of the first reading with e₁                          [µs]
-//	hᵢ   headroom of the series with that path taken out            [K]
-//	u    standard uncertainty of the one error common to all, the largest over
-//	     the lot's readings                                         [K, k = 1]
-//	Q    upper tail of the standard normal distribution; with u = 0, 1 where
-//	     h < 0 and 0 otherwise
+//	sudden   E = e₁ from a moment on, e₀ before
+//	gradual  E = e₀ + f·(e₁ − e₀), f = (t − After)/(FailedAt − After)
+//	delayed  E = e₀ + g·(e₁ − e₀), g = (t − τ)/(FailedAt − τ) from a moment τ on
+//	event    as sudden, at the moment known
 //
-// Range:    nil where the window has no length or no beginning.
-// Assumes:  one jump that does not heal; a normal error; a headroom that no
-// shift changes counts as missed or met for certain.
-// Source:   design notes on errors, §4 and §5 (step, onset uniform);
-// JCGM 106:2012, 7.4 for one known error, by way of those notes.
+//	h  headroom of the series with that path taken out                   [K]
+//	u  standard uncertainty of the one error common to all readings, the largest
+//	   over the lot's                                              [K, k = 1]
+//	Q  upper tail of the standard normal distribution, or of Student's t with the
+//	   fewest degrees of freedom over the lot's readings, cut down to a whole number
+//
+// Where the limit is not kept on one side of a headroom only (cooling), Q(h/u) is
+// the probability of all the shifts of the whole record with which it does not
+// hold.
+//
+// Range:    nil where the window has no length or no beginning, for event where
+// nobody knows the moment or it lies outside the window.
+// Assumes:  an error that does not heal; the uncertainty is one shift of the
+// whole record; a record that does not decide counts as missed.
+// Source:   design notes on errors, §4 and §5; JCGM 106:2012, 7.4 for one known
+// error, by way of those notes.
 // Departs:  readings that are not in doubt keep their value but share the common
 // error: that never makes the probability of a limit met as recorded smaller.
-// For kinds other than every reading, more than 32 moments of onset inside
-// the lot are taken in 32 groups of equal count, each at its more harmful end.
-// Checked:  drift_interval.csv, missed_limit_probability, column step;
-// by enumeration, probability_test.go.
-func (b *bracket) probability(c Criterion, o Onset) *float64 {
-	window := float64(o.FailedAt) - float64(o.After)
-	if o.After == math.MinInt64 || window <= 0 {
-		return nil
+// Averages over moments: onsets.go.
+// Checked:  drift_interval.csv, missed_limit_probability, columns step, linear and
+// delayed; correlation_trap; by enumeration, probability_test.go.
+func (b *bracket) likelihoods(c Criterion, o Onset) []Likelihood {
+	out := []Likelihood{{Model: Sudden}, {Model: Gradual}, {Model: Delayed}, {Model: Event}}
+	known := o.Event != 0 && o.Event > o.After && o.Event <= o.FailedAt
+	window := o.After != math.MinInt64 && o.FailedAt > o.After
+	if !known && !window {
+		return out
 	}
-	var p float64
+	_, several := c.(pieces)
+	monotone := !several && b.ordered()
+	var p paths
 	if e, ok := c.(every); ok {
-		p = b.everyOnset(e, o)
+		p = b.front(e, o)
 	} else {
-		p = b.groupedOnset(c, o)
+		p = &whole{b, c, o, monotone}
 	}
-	return new(min(max(p/window, 0), 1))
+	always, same := 0.0, false
+	if monotone {
+		always, same = settled(p)
+	}
+	put := func(i int, chance func() float64) {
+		v := always
+		if !same {
+			v = min(max(chance(), 0), 1)
+		}
+		out[i].Missed = &v
+	}
+	if window {
+		put(0, p.sudden)
+		put(1, func() float64 { return p.along(o.grown) })
+		put(2, func() float64 { return delayed(p, o) })
+	}
+	if known {
+		put(3, func() float64 { return p.along(o.jumped) })
+	}
+	return out
 }
 
-// weight is the time [µs] of the window in which the jump leaves the first i
-// readings with the old error and no more.
-func (b *bracket) weight(i int, o Onset) float64 {
-	from, to := o.After, o.FailedAt
-	s := b.recorded.Samples
-	if i > 0 {
-		from = max(from, s[i-1].At)
+// headline is the probability under the model that the policy chose.
+func (o Onset) headline(all []Likelihood) *float64 {
+	for _, l := range all {
+		if l.Model == o.Model || o.Model == "" && l.Model == Sudden {
+			return l.Missed
+		}
 	}
-	if i < len(s) {
-		to = min(to, s[i].At)
-	}
-	return max(float64(to)-float64(from), 0)
+	return nil
 }
 
-// everyOnset sums over all moments in one pass: the reading nearest to harm is
-// the nearer of a running one before the jump and a running one after it.
-func (b *bracket) everyOnset(e every, o Onset) float64 {
-	n := len(b.at)
-	after := unit.Micro(math.MaxInt64) // over readings i… with the error as found
-	for i := n - 1; i >= 0; i-- {
-		after = min(after, e.sideOf(b.at[i][found]))
-		b.work[i].T = after
-	}
-	before := unit.Micro(math.MaxInt64) // over readings …i−1 with the old error
-	var p, q float64
-	last := unit.Unknown
-	for i := 0; i <= n; i++ {
-		least := before
-		if i < n {
-			least = min(least, b.work[i].T)
-			before = min(before, e.sideOf(b.at[i][old]))
-		}
-		w := b.weight(i, o)
-		if w == 0 {
-			continue
-		}
-		if least != last { // it seldom changes, and the tail costs more than the rest
-			last, q = least, tail(e.kelvin(least), b.u)
-		}
-		p += w * q
-	}
-	return p
+// grown is the part of the error that was there at a time, under Gradual.
+func (o Onset) grown(at int64) float64 {
+	return share(float64(at)-float64(o.After), float64(o.FailedAt)-float64(o.After))
 }
 
-// sideOf is side, with a temperature of which nothing is known out of the way.
-func (e every) sideOf(t unit.Micro) unit.Micro {
-	if t == unit.Unknown {
-		return math.MaxInt64
+// jumped is the part of the error that was there at a time, under Event.
+func (o Onset) jumped(at int64) float64 {
+	if at >= o.Event {
+		return 1
 	}
-	return e.side(t)
+	return 0
 }
 
-// groups is how many moments of onset are evaluated for a kind that needs a
-// whole evaluation for each.
-const groups = 32
-
-// groupedOnset evaluates the headroom once for each moment, or group of
-// moments, from the latest to the earliest.
-func (b *bracket) groupedOnset(c Criterion, o Onset) float64 {
-	n := len(b.at)
-	moments := 0
-	for i := range n + 1 {
-		if b.weight(i, o) > 0 {
-			moments++
-		}
+// share is a/b within 0 and 1.
+func share(a, b float64) float64 {
+	switch {
+	case a <= 0:
+		return 0
+	case a >= b:
+		return 1
 	}
-	// The harmful end of a group: early, if the error as found is the worse.
-	allFound := c.margin(b.along(found))
-	allOld := c.margin(b.along(old))
-	early := allFound <= allOld
-	if a, z := tail(allFound, b.u), tail(allOld, b.u); math.Abs(a-z) < certain && b.ordered() {
-		return max(a, z) * (float64(o.FailedAt) - float64(o.After))
-	}
-
-	var p, w float64
-	seen, group := 0, 0
-	late := n // the path at the late end of the group that is being gathered
-	for i := n; i >= 0; i-- {
-		if i < n {
-			b.work[i].T = b.at[i][found]
-		}
-		wi := b.weight(i, o)
-		if wi == 0 {
-			continue
-		}
-		if w == 0 {
-			late = i
-		}
-		seen, w = seen+1, w+wi
-		if moments > groups && seen*groups < (group+1)*moments {
-			continue
-		}
-		p += w * b.tailAt(c, late, i, early)
-		group, w = group+1, 0
-	}
-	return p
+	return a / b
 }
 
 // certain is a difference of chances that nobody can see. Most lots have margin
 // enough, or none, on every path; then two evaluations settle it.
 const certain = 1e-12
 
+// settled says whether the two constant paths have one chance, and so every path
+// between them.
+func settled(p paths) (chance float64, ok bool) {
+	old := p.along(func(int64) float64 { return 0 })
+	found := p.along(func(int64) float64 { return 1 })
+	return max(old, found), math.Abs(old-found) < certain
+}
+
 // ordered says whether one of the two errors is the more harmful for every
 // reading, so that every path lies between the two constant ones.
 func (b *bracket) ordered() bool {
 	hotter, colder := false, false
-	for _, t := range b.at {
-		hotter = hotter || t[found] > t[old]
-		colder = colder || t[found] < t[old]
+	for i := range b.at {
+		hotter = hotter || b.at[i][found] > b.at[i][old]
+		colder = colder || b.at[i][found] < b.at[i][old]
 	}
 	return !hotter || !colder
-}
-
-// tailAt is the chance of a miss with the jump after the first late readings, or
-// after the first i ≤ late. The scratch stands at i.
-func (b *bracket) tailAt(c Criterion, late, i int, early bool) float64 {
-	if early || late == i {
-		return tail(c.margin(b.scratch()), b.u)
-	}
-	b.put(i, late, old)
-	p := tail(c.margin(b.scratch()), b.u)
-	b.put(i, late, found)
-	return p
-}
-
-// put sets the scratch of readings from … to−1 to one end.
-func (b *bracket) put(from, to int, e end) {
-	for k := from; k < to; k++ {
-		b.work[k].T = b.at[k][e]
-	}
-}
-
-// tail returns the chance that an error of standard uncertainty u exceeds the
-// headroom h.
-func tail(h, u unit.CelsiusDiff) float64 {
-	switch {
-	case math.IsInf(float64(h), 0) || u == 0:
-		if h < 0 {
-			return 1
-		}
-		return 0
-	}
-	return math.Erfc(float64(h/u)/math.Sqrt2) / 2
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"lastgood/policy/series"
 	"lastgood/policy/unit"
 )
 
@@ -12,6 +13,9 @@ func reasons(r Result, t tried, b *bracket, c Criterion, errs Errors) []string {
 	out := []string{verdictReason(r, t, b)}
 	if r.MissedAsRecorded {
 		out = append(out, "missed as recorded: correcting the instrument never makes this lot met, and the miss is a deviation of its own")
+	}
+	if t, ok := c.(teller); ok && len(b.recorded.Samples) > 0 {
+		out = append(out, t.tell(b.recorded)...)
 	}
 	out = append(out, silences(b, c, errs)...)
 	if b.inDoubt > 0 && b.safeSide {
@@ -22,6 +26,11 @@ func reasons(r Result, t tried, b *bracket, c Criterion, errs Errors) []string {
 		out = append(out, "as recorded exactly at the limit, which meets it: a limit is inclusive")
 	}
 	return out
+}
+
+// teller is a criterion of several parts that says what became of each.
+type teller interface {
+	tell(s series.Series) []string // sentences about the series as recorded
 }
 
 func verdictReason(r Result, t tried, b *bracket) string {

@@ -101,8 +101,8 @@ var processes = []process{
 		},
 	},
 	{
-		name: "growth", limit: "kind: growth, model: {form: square_root, b: 0.023, tmin: -1.5 C}, logs: 1.0, max_gap: 1h", points: []float64{0, 25}, every: 600, lasts: 86_400,
-		run: func(r *rand.Rand, m float64) func(float64) float64 { return flat(r, 12-m) },
+		name: "growth", limit: "kind: growth, model: {form: square_root, b: 0.023, tmin: -1.5 C, rate: ln_per_hour}, logs: 1.0, max_gap: 1h", points: []float64{0, 25}, every: 600, lasts: 86_400,
+		run: func(r *rand.Rand, m float64) func(float64) float64 { return flat(r, 11.8-m) },
 	},
 }
 
