@@ -61,7 +61,8 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 	api.UseMiddleware(s.authenticate(api))
 	for _, register := range []func(huma.API){
 		s.registerPolicy, s.registerFacts, s.registerChecks, s.registerReadings,
-		s.registerDeviations, s.registerAssessments, s.registerHolds, s.registerTrail,
+		s.registerDeviations, s.registerCascades, s.registerAssessments, s.registerHolds, s.registerTrail,
+		s.registerDrills, s.registerDue, s.registerForms,
 	} {
 		register(api)
 	}

@@ -37,17 +37,19 @@ type BasisBody struct {
 // are in K; corrected, worst and best are on the scale of the limit; null where
 // nothing can be said.
 type BasisReading struct {
-	TakenAt    string   `json:"taken_at"`
-	Value      float64  `json:"value" doc:"as recorded"`
-	Unit       string   `json:"unit"`
-	Standing   string   `json:"standing" enum:"trusted,known,unknown" doc:"trusted: not in doubt; known: its error has a bracket; unknown: nothing bounds it"`
-	ErrorLow   *float64 `json:"error_low"`
-	ErrorFound *float64 `json:"error_found"`
-	ErrorHigh  *float64 `json:"error_high"`
-	Recorded   *float64 `json:"recorded" doc:"value on the scale of the limit"`
-	Corrected  *float64 `json:"corrected" doc:"with the error as found taken out"`
-	Worst      *float64 `json:"worst" doc:"at the harmful end of the bracket"`
-	Best       *float64 `json:"best"`
+	TakenAt     string   `json:"taken_at" doc:"As the instrument's clock showed it"`
+	ShiftedAt   *string  `json:"shifted_at" doc:"The true time, by which it is judged; null: as it was taken"`
+	Quarantined *string  `json:"quarantined" doc:"Why it is not believed and counts as a gap; null: it is"`
+	Value       float64  `json:"value" doc:"as recorded"`
+	Unit        string   `json:"unit"`
+	Standing    string   `json:"standing" enum:"trusted,known,unknown" doc:"trusted: not in doubt; known: its error has a bracket; unknown: nothing bounds it"`
+	ErrorLow    *float64 `json:"error_low"`
+	ErrorFound  *float64 `json:"error_found"`
+	ErrorHigh   *float64 `json:"error_high"`
+	Recorded    *float64 `json:"recorded" doc:"value on the scale of the limit"`
+	Corrected   *float64 `json:"corrected" doc:"with the error as found taken out"`
+	Worst       *float64 `json:"worst" doc:"at the harmful end of the bracket"`
+	Best        *float64 `json:"best"`
 }
 
 type basisAnswer struct {
@@ -114,8 +116,15 @@ func factorNames(a exchange.AssessmentResult) []string {
 var standings = map[metrology.Standing]string{metrology.Trusted: "trusted", metrology.Known: "known", metrology.Unknown: "unknown"}
 
 func basisReading(r workflow.BasisReading) BasisReading {
-	out := BasisReading{TakenAt: clock(time.UnixMicro(r.At)), Value: r.Value, Unit: r.Unit.String(), Standing: standings[r.Standing],
+	out := BasisReading{TakenAt: clock(time.UnixMicro(r.Shown)), Value: r.Value, Unit: r.Unit.String(), Standing: standings[r.Standing],
 		Recorded: onScale(r.Recorded), Corrected: onScale(r.Corrected), Worst: onScale(r.Worst), Best: onScale(r.Best)}
+	if r.Shown != r.At {
+		at := clock(time.UnixMicro(r.At))
+		out.ShiftedAt = &at
+	}
+	if r.Void != "" {
+		out.Quarantined = &r.Void
+	}
 	if r.Standing == metrology.Known {
 		low, found, high := float64(r.Error.Lo), float64(r.Error.Found), float64(r.Error.Hi)
 		out.ErrorLow, out.ErrorFound, out.ErrorHigh = &low, &found, &high

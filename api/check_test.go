@@ -1,6 +1,7 @@
 package api
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -78,8 +79,56 @@ func TestCheckRefused(t *testing.T) {
 	}
 	res, body = p.call("POST", "/v1/checks", checkText("2025-03-02T06:00:00Z", "32.1", "160.1"))
 	got[CheckedBody](p, res, body, 201)
-	res, body = p.call("POST", "/v1/checks", checkText("2025-03-02T06:00:00Z", "32.1", "160.2"))
+	other := checkText("2025-03-02T06:00:00Z", "32.1", "160.1")
+	res, body = p.call("POST", "/v1/checks", strings.Replace(other, `"tech-1"`, `"tech-9"`, 1))
 	p.refused(res, body, 409, "conflict")
+}
+
+// TestAsFoundIsLockedOnceSaved: whoever has seen which product hangs on a check
+// cannot change what it found (design notes on the procedure, X43). A repeat at
+// another time is a check of its own, and all are kept (X36).
+func TestAsFoundIsLockedOnceSaved(t *testing.T) {
+	t.Parallel()
+	p := newPlant(t)
+	p.posts("/v1/instruments", `{"instrument":"T-1","unit":"F","tolerance":1.0}`)
+	res, body := p.call("POST", "/v1/checks", checkText("2025-03-02T06:00:00Z", "32.1", "163.0"))
+	got[CheckedBody](p, res, body, 201)
+	res, body = p.call("POST", "/v1/checks", checkText("2025-03-02T06:00:00Z", "32.1", "160.1"))
+	if doc := p.refused(res, body, 409, "as-found-locked"); doc.Errors[0].Location != "body.found" {
+		t.Errorf("%+v", doc.Errors)
+	}
+	res, body = p.call("POST", "/v1/checks", checkText("2025-03-02T06:05:00Z", "32.1", "160.1"))
+	got[CheckedBody](p, res, body, 201)
+	res, body = p.call("GET", "/v1/checks?instrument=T-1", "")
+	list := got[Page[struct {
+		Found string `json:"found_verdict"`
+	}]](p, res, body, 200)
+	if len(list.Items) != 2 || list.Items[0].Found != "fail" || list.Items[1].Found != "pass" {
+		t.Errorf("%s", body)
+	}
+}
+
+// TestCheckKeepsRepeats: how often a point was read and how the readings spread
+// is kept with the point, and half of it is refused.
+func TestCheckKeepsRepeats(t *testing.T) {
+	t.Parallel()
+	p := newPlant(t)
+	p.posts("/v1/instruments", `{"instrument":"T-1","unit":"F","tolerance":1.0}`)
+	point := `{"point":"ice","unit":"F","found":32.1,%s}`
+	check := `{"instrument":"T-1","performed_at":"2025-03-02T06:00:00Z","points":[` + point + `]}`
+	res, body := p.call("POST", "/v1/checks", fmt.Sprintf(check, `"repeats":5`))
+	if doc := p.refused(res, body, 422, "repeats-and-spread"); doc.Errors[0].Location != "body.points[0].spread" && doc.Errors[0].Location != "body.spread" {
+		t.Errorf("%+v", doc.Errors)
+	}
+	res, body = p.call("POST", "/v1/checks", fmt.Sprintf(check, `"repeats":5,"spread":"0.15"`))
+	got[map[string]any](p, res, body, 201)
+	if !strings.Contains(body, `"repeats":5,"spread":0.15`) {
+		t.Errorf("%s", body)
+	}
+	res, body = p.call("POST", "/v1/checks", fmt.Sprintf(check, `"repeats":5,"spread":0.15`))
+	if again := got[map[string]any](p, res, body, 201); again["unchanged"] != true {
+		t.Errorf("the same check again: %s", body)
+	}
 }
 
 // TestHappeningsTogether: events and checks of an import are one transaction.

@@ -39,6 +39,8 @@ type CheckPointFact struct {
 	PressureKPa          *Kilopascal `json:"pressure_kpa,omitzero"`
 	Found                *Degrees    `json:"found,omitzero"`
 	Left                 *Degrees    `json:"left,omitzero" doc:"Left out: not adjusted"`
+	Repeats              *int        `json:"repeats,omitzero" minimum:"2" maximum:"1000" doc:"How often found was read; it is then their mean"`
+	Spread               *Degrees    `json:"spread,omitzero" doc:"Experimental standard deviation of the repeats, a difference in unit"`
 }
 
 // Kilopascal is a station pressure.
@@ -75,6 +77,37 @@ type CheckedBody struct {
 	Check      CheckBody     `json:"check"`
 	Unchanged  bool          `json:"unchanged" doc:"It was recorded before"`
 	Deviations []DoubtedBody `json:"deviations"`
+	Cascades   []int64       `json:"cascades" doc:"What was checked against it is held and waits: look at each, and let somebody else confirm it"`
+}
+
+// CheckPreview is what recording a check would do.
+type CheckPreview struct {
+	Found      string          `json:"found_verdict" enum:"pass,fail,inconclusive"`
+	Left       string          `json:"left_verdict" enum:"pass,fail,inconclusive"`
+	Judged     []JudgedPoint   `json:"judged" doc:"One for each point"`
+	Unchanged  bool            `json:"unchanged" doc:"It is recorded already"`
+	Deviations []ForeseenDoubt `json:"deviations" doc:"That would open, or that it would join"`
+	Cascades   []CascadeTree   `json:"cascades" doc:"That would wait for a second person, with everything on them held"`
+}
+
+// ForeseenDoubt is a deviation as recording a check would leave it.
+type ForeseenDoubt struct {
+	ID         *int64                `json:"id" doc:"null: it would open"`
+	Instrument string                `json:"instrument"`
+	FailedAt   string                `json:"failed_at"`
+	Window     exchange.WindowResult `json:"window"`
+	Error      DoubtedError          `json:"error"`
+	Lots       []ForeseenHold        `json:"lots" doc:"That would be held, or are"`
+	Caution    string                `json:"caution"`
+}
+
+// ForeseenHold is a lot that would be held.
+type ForeseenHold struct {
+	Lot          string  `json:"lot"`
+	BecauseOf    string  `json:"because_of"`
+	Quantity     *string `json:"quantity" doc:"null: nobody knows how much is left"`
+	QuantityUnit *string `json:"quantity_unit"`
+	Location     *string `json:"location"`
 }
 
 // DoubtedBody is a deviation as containment left it, before or after its trace.
@@ -101,6 +134,9 @@ func (s *server) registerChecks(api huma.API) {
 	registerDecoded[CheckFact](api, huma.Operation{OperationID: "record-check", Method: http.MethodPost, Path: "/v1/checks",
 		Summary: "Record a check; one that does not clearly pass opens a deviation, and both come back with the holds", Security: needs(key.ChecksWrite),
 		DefaultStatus: http.StatusCreated, MaxBodyBytes: s.MaxBody}, handle(s, s.recordCheck))
+	registerDecoded[CheckFact](api, huma.Operation{OperationID: "preview-check", Method: http.MethodPost, Path: "/v1/checks/preview",
+		Summary:  "What recording a check would do: deviations, windows, lots, and the tree below a reference; nothing is written",
+		Security: needs(key.ChecksWrite), MaxBodyBytes: s.MaxBody}, handle(s, s.previewCheck))
 	registerList(s, api, "checks", "Checks", s.listChecks)
 	huma.Register(api, huma.Operation{OperationID: "get-check", Method: http.MethodGet, Path: "/v1/checks/{id}",
 		Summary: "A check, and the deviations that it opened or lies in", Security: needs(key.FactsRead)}, handle(s, s.getCheck))
@@ -112,19 +148,11 @@ func (s *server) registerChecks(api huma.API) {
 type checkedAnswer struct{ Body CheckedBody }
 
 func (s *server) recordCheck(ctx context.Context, in *FactsIn) (*checkedAnswer, error) {
-	text, err := in.text()
+	check, err := in.check()
 	if err != nil {
 		return nil, err
 	}
-	var item jsontext.Value
-	if err := unmarshal(text, &item); err != nil {
-		return nil, err
-	}
-	list, bad := exchange.Checks([]jsontext.Value{item})
-	if len(bad) > 0 {
-		return nil, oneRefused(bad)
-	}
-	c, err := s.svc.RecordCheck(ctx, scope(ctx, in.IdempotencyKey), list[0])
+	c, err := s.svc.RecordCheck(ctx, scope(ctx, in.IdempotencyKey), check)
 	if rows, ok := err.(fault.Rows); ok {
 		return nil, oneRefused(rows)
 	}
@@ -132,6 +160,38 @@ func (s *server) recordCheck(ctx context.Context, in *FactsIn) (*checkedAnswer, 
 		return nil, err
 	}
 	return &checkedAnswer{checkedBody(c)}, nil
+}
+
+func (s *server) previewCheck(ctx context.Context, in *FactsIn) (*struct{ Body CheckPreview }, error) {
+	check, err := in.check()
+	if err != nil {
+		return nil, err
+	}
+	f, err := s.svc.PreviewCheck(ctx, scope(ctx, ""), check)
+	if rows, ok := err.(fault.Rows); ok {
+		return nil, oneRefused(rows)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &struct{ Body CheckPreview }{checkPreview(f)}, nil
+}
+
+// check returns the one check of a request.
+func (in *FactsIn) check() (c instrument.Check, err error) {
+	text, err := in.text()
+	if err != nil {
+		return c, err
+	}
+	var item jsontext.Value
+	if err := unmarshal(text, &item); err != nil {
+		return c, err
+	}
+	list, bad := exchange.Checks([]jsontext.Value{item})
+	if len(bad) > 0 {
+		return c, oneRefused(bad)
+	}
+	return list[0], nil
 }
 
 // oneRefused is what is wrong with the only row there is.
@@ -192,7 +252,8 @@ func checkBody(d instrument.Done) CheckBody {
 	for i, p := range c.Points {
 		b.Points = append(b.Points, CheckPointFact{Point: string(p.Kind), Unit: p.Unit.String(), Nominal: exact(p.Nominal), Reference: p.Reference,
 			ReferenceReading: exact(p.ReferenceReading), ReferenceUncertainty: exact(p.ReferenceUncertainty),
-			PressureKPa: (*Kilopascal)(p.PressureKPa), Found: exact(p.Found), Left: exact(p.Left)})
+			PressureKPa: (*Kilopascal)(p.PressureKPa), Found: exact(p.Found), Left: exact(p.Left),
+			Repeats: p.Repeats, Spread: exact(p.Spread)})
 		j := d.Points[i]
 		b.Judged = append(b.Judged, JudgedPoint{Degrees(j.True), j.Basis, float64(j.U), kelvin(j.Found), kelvin(j.Left)})
 	}
@@ -202,18 +263,48 @@ func checkBody(d instrument.Done) CheckBody {
 func kelvin(d *unit.CelsiusDiff) *float64 { return (*float64)(d) }
 
 func checkedBody(c workflow.Checked) CheckedBody {
-	b := CheckedBody{Check: checkBody(c.Done), Unchanged: c.Unchanged, Deviations: []DoubtedBody{}}
+	b := CheckedBody{Check: checkBody(c.Done), Unchanged: c.Unchanged, Deviations: []DoubtedBody{}, Cascades: []int64{}}
+	for _, id := range c.Cascades {
+		b.Cascades = append(b.Cascades, int64(id))
+	}
 	for _, d := range c.Deviations {
 		v := DoubtedBody{ID: int64(d.Deviation.ID), Version: d.Deviation.Version, Instrument: d.Instrument, State: string(d.Deviation.State),
 			Opened: d.Opened, FailedAt: clock(d.Deviation.FailedAt), Window: exchange.WindowResult{After: clockOr(d.After), Until: clockOr(d.Until)},
-			Error: DoubtedError{[]exchange.ErrorPoint{}, "K"}, Holds: []HoldBody{}, Caution: exchange.Caution}
-		for _, p := range d.Points {
-			v.Error.Points = append(v.Error.Points, exchange.ErrorPoint(p))
-		}
+			Error: doubtedError(d), Holds: []HoldBody{}, Caution: exchange.Caution}
 		for _, h := range d.Holds {
 			v.Holds = append(v.Holds, holdBody(h))
 		}
 		b.Deviations = append(b.Deviations, v)
+	}
+	return b
+}
+
+func doubtedError(d workflow.Doubted) DoubtedError {
+	e := DoubtedError{[]exchange.ErrorPoint{}, "K"}
+	for _, p := range d.Points {
+		e.Points = append(e.Points, exchange.ErrorPoint(p))
+	}
+	return e
+}
+
+func checkPreview(f workflow.CheckForeseen) CheckPreview {
+	check := checkBody(f.Done)
+	b := CheckPreview{Found: check.Found, Left: check.Left, Judged: check.Judged, Unchanged: f.Unchanged,
+		Deviations: []ForeseenDoubt{}, Cascades: []CascadeTree{}}
+	for _, d := range f.Deviations {
+		v := ForeseenDoubt{Instrument: d.Instrument, FailedAt: clock(d.Deviation.FailedAt),
+			Window: exchange.WindowResult{After: clockOr(d.After), Until: clockOr(d.Until)},
+			Error:  doubtedError(d), Lots: []ForeseenHold{}, Caution: exchange.Caution}
+		if id := int64(d.Deviation.ID); !d.Opened {
+			v.ID = &id
+		}
+		for _, h := range d.Holds {
+			v.Lots = append(v.Lots, ForeseenHold{h.LotCode, h.BecauseOf, h.Quantity, h.Unit, h.Location})
+		}
+		b.Deviations = append(b.Deviations, v)
+	}
+	for _, c := range f.Cascades {
+		b.Cascades = append(b.Cascades, cascadeTree(c))
 	}
 	return b
 }

@@ -109,6 +109,7 @@ const (
 	accepted fate = iota
 	duplicate
 	refused
+	quarantined
 )
 
 // tail is the row before, with which the next may make one range.
@@ -127,6 +128,11 @@ func (c *chunk) report(a reading.Answer, body *UploadBody, before *tail) {
 		fates[r.Index] = refused
 		c.refused = append(c.refused, RefusedRow{c.lines[r.Index], r.Field, r.Rule, r.Detail})
 	}
+	for _, q := range a.Quarantined { // in order of instrument and time
+		fates[q.Index] = quarantined
+		body.Quarantined = append(body.Quarantined, RefusedRow{c.lines[q.Index], "value", q.Rule, q.Detail})
+	}
+	slices.SortStableFunc(body.Quarantined, func(a, b RefusedRow) int { return a.Line - b.Line })
 	for i, f := range fates {
 		next := before.fate == f && before.order > 0 && before.order+1 == c.order[i]
 		*before = tail{f, c.order[i]}

@@ -26,6 +26,8 @@ type DeviationHead struct {
 	Holds        int     `json:"holds"`
 	Acknowledged int     `json:"acknowledged"`
 	Version      int     `json:"version"`
+	// CascadePending is the most urgent thing to know of a deviation that has it.
+	CascadePending *int64 `json:"cascade_pending" doc:"The cascade that the instrument is a part of and that waits for a second person; null: none"`
 }
 
 // DeviationBody is everything there is to know of a deviation: the result of its
@@ -37,6 +39,8 @@ type DeviationBody struct {
 	RetraceDue *string `json:"retrace_due"`
 	Run        int     `json:"run" doc:"0: not traced yet"`
 	Caution    string  `json:"caution"`
+	// CascadePending: windows will grow when it is confirmed.
+	CascadePending *int64 `json:"cascade_pending" doc:"The cascade that the instrument is a part of and that waits for a second person; null: none"`
 	exchange.DeviationResult
 }
 
@@ -109,7 +113,7 @@ func (s *server) listDeviations(ctx context.Context, in *struct {
 	items := make([]DeviationHead, len(list))
 	for i, d := range list {
 		items[i] = DeviationHead{int64(d.ID), d.InstrumentCode, string(d.State), clock(d.FailedAt), clock(d.OpenedAt), clockOr(d.RetraceDue),
-			d.Holds, d.Acknowledged, d.Version}
+			d.Holds, d.Acknowledged, d.Version, (*int64)(d.CascadePending)}
 	}
 	q := map[string][]string{}
 	if in.State != "" {
@@ -134,7 +138,7 @@ func (s *server) deviation(ctx context.Context, id workflow.DeviationID) (*devia
 func deviationBody(rep workflow.Report) DeviationBody {
 	d := rep.Deviation
 	return DeviationBody{ID: int64(d.ID), Version: d.Version, OpenedAt: clock(d.OpenedAt), RetraceDue: clockOr(d.RetraceDue), Run: rep.Run.Number,
-		Caution: exchange.Caution, DeviationResult: exchange.NewResult("", time.UTC, []workflow.Report{rep}).Deviations[0]}
+		Caution: exchange.Caution, CascadePending: (*int64)(rep.CascadePending), DeviationResult: exchange.NewResult("", time.UTC, []workflow.Report{rep}).Deviations[0]}
 }
 
 func (s *server) traceDeviation(ctx context.Context, in *DeviationPath) (*deviationAnswer, error) {

@@ -1,6 +1,8 @@
 package api
 
 import (
+	"strconv"
+	"strings"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -20,9 +22,13 @@ type Degrees unit.Micro
 // MarshalJSON writes the number without loss.
 func (d Degrees) MarshalJSON() ([]byte, error) { return []byte(unit.Micro(d).String()), nil }
 
-// UnmarshalJSON reads it back.
+// UnmarshalJSON reads it back, as a number or as its digits.
 func (d *Degrees) UnmarshalJSON(b []byte) error {
-	m, err := unit.ParseMicro(string(b))
+	digits := string(b)
+	if s := strings.TrimSuffix(strings.TrimPrefix(digits, `"`), `"`); len(s) == len(digits)-2 {
+		digits = s
+	}
+	m, err := unit.ParseMicro(digits)
 	*d = Degrees(m)
 	return err
 }
@@ -84,6 +90,7 @@ type CertificateFact struct {
 	IssuedAt    Moment                 `json:"issued_at"`
 	ValidUntil  Moment                 `json:"valid_until"`
 	Unit        string                 `json:"unit" enum:"C,F,K,CEL,FAH,KEL"`
+	Fit         string                 `json:"fit,omitzero" enum:"points,line" doc:"What it states between its points: linear from one to the next (points, the default), or one line for all"`
 	Points      []CertificatePointFact `json:"points" minItems:"1"`
 }
 
@@ -96,7 +103,7 @@ type CertificatePointFact struct {
 
 func certificateFact(c instrument.Certificate) CertificateFact {
 	f := CertificateFact{Instrument: c.Instrument, Certificate: c.Number, IssuedAt: moment(c.IssuedAt), ValidUntil: moment(c.ValidUntil),
-		Unit: c.Unit.String(), Points: []CertificatePointFact{}}
+		Unit: c.Unit.String(), Fit: string(c.Fit), Points: []CertificatePointFact{}}
 	for _, p := range c.Points {
 		f.Points = append(f.Points, CertificatePointFact{Degrees(p.At), Degrees(p.Correction), Degrees(p.ExpandedUncertainty)})
 	}
@@ -125,6 +132,35 @@ type MountingFact struct {
 
 func mountingFact(m instrument.Mounting) MountingFact {
 	return MountingFact{m.Instrument, m.Location, moment(m.From), momentOr(m.To)}
+}
+
+// ClockOffsetFact says by how much a recorder's clock was wrong.
+type ClockOffsetFact struct {
+	Instrument string   `json:"instrument" maxLength:"100"`
+	From       Moment   `json:"from" doc:"By the recorder's own time; included"`
+	To         *Moment  `json:"to,omitzero" doc:"By the recorder's own time; not included. Left out: its clock is wrong still"`
+	OffsetS    *Seconds `json:"offset_s,omitzero" doc:"Recorder minus true. Left out: unknown, within the bound"`
+	BoundS     *Seconds `json:"bound_s,omitzero" doc:"How far off it may have been besides"`
+	Note       string   `json:"note,omitzero"`
+}
+
+// Seconds is a time with the digits that were written.
+type Seconds int64 // µs
+
+// MarshalJSON writes the number without loss.
+func (d Seconds) MarshalJSON() ([]byte, error) {
+	return strconv.AppendFloat(nil, float64(d)/1e6, 'f', -1, 64), nil
+}
+
+// Schema documents what is taken: a number, or its digits as a string.
+func (Seconds) Schema(huma.Registry) *huma.Schema { return numberOrDigits("s, at most six decimals") }
+
+func clockOffsetFact(o instrument.ClockOffset) ClockOffsetFact {
+	f := ClockOffsetFact{Instrument: o.Instrument, From: moment(o.From), To: momentOr(o.To), OffsetS: (*Seconds)(o.Ahead), Note: o.Note}
+	if o.Bound != 0 {
+		f.BoundS = (*Seconds)(&o.Bound)
+	}
+	return f
 }
 
 // ProductFact is what a lot is a lot of.

@@ -17,9 +17,10 @@ type HappeningsFact struct {
 
 // HappenedBody says what became of them.
 type HappenedBody struct {
-	Events CountsBody `json:"events"`
-	Checks CountsBody `json:"checks"`
-	Opened []int64    `json:"opened" doc:"Deviations that this opened"`
+	Events   CountsBody `json:"events"`
+	Checks   CountsBody `json:"checks"`
+	Opened   []int64    `json:"opened" doc:"Deviations that this opened"`
+	Cascades []int64    `json:"cascades" doc:"Cascades that wait for somebody else to confirm them"`
 }
 
 type happenedAnswer struct{ Body HappenedBody }
@@ -50,9 +51,12 @@ func (s *server) recordHappenings(ctx context.Context, in *FactsIn) (*happenedAn
 	if err != nil {
 		return nil, err
 	}
-	out := &happenedAnswer{HappenedBody{CountsBody(a.Events), CountsBody(a.Checks), []int64{}}}
+	out := &happenedAnswer{HappenedBody{CountsBody(a.Events), CountsBody(a.Checks), []int64{}, []int64{}}}
 	for _, d := range a.Opened {
 		out.Body.Opened = append(out.Body.Opened, int64(d.ID))
+	}
+	for _, id := range a.Cascades {
+		out.Body.Cascades = append(out.Body.Cascades, int64(id))
 	}
 	return out, nil
 }

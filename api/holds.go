@@ -17,7 +17,8 @@ import (
 // HoldBody is a standing hold.
 type HoldBody struct {
 	ID             int64   `json:"id"`
-	Deviation      int64   `json:"deviation"`
+	Deviation      int64   `json:"deviation" doc:"0: none yet; the cascade that placed it waits to be confirmed"`
+	Cascade        *int64  `json:"cascade" doc:"The cascade that placed it before there was a deviation; null: none"`
 	Lot            string  `json:"lot"`
 	BecauseOf      string  `json:"because_of"`
 	Quantity       *string `json:"quantity" doc:"null: nobody knows how much is left"`
@@ -31,7 +32,11 @@ type HoldBody struct {
 }
 
 func holdBody(h hold.Hold) HoldBody {
-	return HoldBody{int64(h.ID), h.Deviation, h.LotCode, h.BecauseOf, h.Quantity, h.Unit, h.Location, clock(h.PlacedAt), clockOr(h.AcknowledgedAt),
+	var cascade *int64
+	if h.Cascade != 0 {
+		cascade = &h.Cascade
+	}
+	return HoldBody{int64(h.ID), h.Deviation, cascade, h.LotCode, h.BecauseOf, h.Quantity, h.Unit, h.Location, clock(h.PlacedAt), clockOr(h.AcknowledgedAt),
 		h.Counted, h.Short, h.Version}
 }
 

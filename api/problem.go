@@ -22,6 +22,8 @@ type Problem struct {
 	Instance string  `json:"instance,omitzero" doc:"Names this answer in the server's log"`
 	Rule     string  `json:"rule" doc:"What was broken; stable"`
 	Errors   []Fault `json:"errors,omitempty" doc:"Every row or field at fault"`
+	// Cascade is what there is instead of what was looked at.
+	Cascade *CascadeBody `json:"cascade,omitempty" doc:"With preview-outdated: the cascade as it is now"`
 }
 
 // Fault is one row or field at fault.

@@ -21,13 +21,16 @@ import (
 // it was reported with.
 type ReadingBody struct {
 	Instrument string `json:"instrument"`
-	TakenAt    Moment `json:"taken_at"`
-	Value      Digits `json:"value"`
-	Unit       string `json:"unit" enum:"C,F,K"`
-	Lot        string `json:"lot,omitzero"`
-	Limit      string `json:"limit,omitzero"`
-	Location   string `json:"location,omitzero"`
-	TakenBy    string `json:"taken_by,omitzero"`
+	TakenAt    Moment `json:"taken_at" doc:"As the instrument's clock showed it"`
+	// ShiftedAt is given where the clock is known to have been wrong.
+	ShiftedAt  *Moment `json:"shifted_at,omitzero" doc:"The true time, where the clock was wrong by a known time"`
+	Value      Digits  `json:"value"`
+	Unit       string  `json:"unit" enum:"C,F,K"`
+	Lot        string  `json:"lot,omitzero"`
+	Limit      string  `json:"limit,omitzero"`
+	Location   string  `json:"location,omitzero"`
+	TakenBy    string  `json:"taken_by,omitzero"`
+	RecordedAt Moment  `json:"recorded_at" doc:"When it came in"`
 }
 
 // Digits is a number with the decimals that it was written with.
@@ -50,11 +53,13 @@ type ReadingsQuery struct {
 func (s *server) registerReadings(api huma.API) {
 	huma.Register(api, huma.Operation{OperationID: "list-readings", Method: http.MethodGet, Path: "/v1/readings",
 		Summary: "Readings of an instrument, as they were recorded, in order of time", Security: needs(key.FactsRead)}, handle(s, s.listReadings))
+	s.registerQuarantine(api)
 	file := &huma.MediaType{Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}
 	huma.Register(api, huma.Operation{OperationID: "upload-readings", Method: http.MethodPost, Path: "/v1/readings",
 		Summary: "Take readings in, as a stream of rows with the columns of readings.csv",
 		Description: "Rows are taken in chunks of " + strconv.Itoa(reading.MaxChunk) + ", each in one transaction, so that sending the same batch again is safe. " +
-			"Rows that are wrong are listed and the others of their chunk are taken in. A body may be compressed: Content-Encoding gzip or zstd. " +
+			"Rows that are wrong are listed and the others of their chunk are taken in. Rows that are not plausible are stored in quarantine and listed: " +
+			"each counts as a gap until somebody decides on it. A body may be compressed: Content-Encoding gzip or zstd. " +
 			"A body that breaks off is answered with a problem document that says up to which line it was taken in.",
 		Security: needs(key.ReadingsWrite), Responses: brokenResponses(api),
 		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{ndjson: file, commaSeparated: file}}}, s.uploadReadings)
@@ -87,8 +92,8 @@ func (s *server) listReadings(ctx context.Context, in *ReadingsQuery) (*listed[R
 	})
 	out := &listed[ReadingBody]{Link: rows.Link, Body: Page[ReadingBody]{Items: []ReadingBody{}, NextCursor: rows.Body.NextCursor}}
 	for _, k := range rows.Body.Items {
-		out.Body.Items = append(out.Body.Items, ReadingBody{k.Instrument, moment(k.TakenAt),
-			strconv.AppendFloat(nil, k.Value, 'f', int(k.Decimals), 64), k.Unit.String(), k.Lot, k.Limit, k.Location, k.TakenBy})
+		out.Body.Items = append(out.Body.Items, ReadingBody{k.Instrument, moment(k.TakenAt), momentOr(k.ShiftedAt),
+			strconv.AppendFloat(nil, k.Value, 'f', int(k.Decimals), 64), k.Unit.String(), k.Lot, k.Limit, k.Location, k.TakenBy, moment(k.RecordedAt)})
 	}
 	return out, nil
 }

@@ -38,7 +38,7 @@ func (s *server) registerTrail(api huma.API) {
 
 func (s *server) listTrail(ctx context.Context, in *struct {
 	Paging
-	Stream string `query:"stream" required:"true" maxLength:"300" doc:"deviation/12, instrument/T-114, batch/KEY, administration"`
+	Stream string `query:"stream" required:"true" maxLength:"300" doc:"deviation/12, cascade/3, instrument/T-114, batch/KEY, administration"`
 }) (*listed[TrailEntry], error) {
 	after, err := in.afterNumber()
 	if err != nil {

@@ -37,11 +37,11 @@ type UploadBody struct {
 	AcceptedRows      int          `json:"accepted_rows"`
 	Duplicates        [][2]int     `json:"duplicates" doc:"Recorded before, with the same value"`
 	Refused           []RefusedRow `json:"refused"`
-	Quarantined       [][2]int     `json:"quarantined"`
+	Quarantined       []RefusedRow `json:"quarantined" doc:"Stored, and a gap until somebody decides: see /v1/readings/quarantine"`
 	LastCommittedLine int          `json:"last_committed_line"`
 }
 
-// RefusedRow is what is wrong with a row, which was not taken in.
+// RefusedRow is what is wrong with a row, which was not taken in as a reading.
 type RefusedRow struct {
 	Line   int    `json:"line"`
 	Field  string `json:"field,omitzero"`
@@ -73,7 +73,7 @@ func (s *server) uploadReadings(ctx context.Context, in *UploadIn) (*uploadAnswe
 		return nil, s.problemOf(ctx, err)
 	}
 	defer u.close()
-	body := UploadBody{Batch: in.Batch, Accepted: [][2]int{}, Duplicates: [][2]int{}, Refused: []RefusedRow{}, Quarantined: [][2]int{}}
+	body := UploadBody{Batch: in.Batch, Accepted: [][2]int{}, Duplicates: [][2]int{}, Refused: []RefusedRow{}, Quarantined: []RefusedRow{}}
 	ctx, stop := context.WithCancel(ctx)
 	chunks := make(chan chunk)
 	go func() {
@@ -119,13 +119,17 @@ func (s *server) openUpload(in *UploadIn) (*upload, error) {
 	if err != nil {
 		return nil, err
 	}
+	zone, err := s.svc.Zone(in.ctx.Context(), scope(in.ctx.Context(), ""))
+	if err != nil {
+		return nil, err
+	}
 	body := &patient{ctx: in.ctx, r: in.ctx.BodyReader(), stall: s.StallTime}
 	text, closeText, err := decompressed(in.ctx.Header("Content-Encoding"), body)
 	if err != nil {
 		return nil, err
 	}
 	c := &capped{r: text, left: s.MaxUpload}
-	return &upload{batch: in.Batch, body: body, cap: c, file: exchange.NewUpload(name, c), close: func() {
+	return &upload{batch: in.Batch, body: body, cap: c, file: exchange.NewUpload(name, c, zone), close: func() {
 		closeText()
 		_ = in.ctx.SetReadDeadline(time.Now().Add(s.StallTime)) // for what is left of the body
 	}}, nil
@@ -180,6 +184,9 @@ func commitAll(ctx context.Context, svc *workflow.Service, sc pg.Scope, body *Up
 		c.report(a, body, &before)
 		if len(body.Refused) > mostRefused {
 			return newProblem(http.StatusUnprocessableEntity, "too-many-refused", "so many rows are wrong that the file must be; the rest was not read")
+		}
+		if len(body.Quarantined) > mostRefused {
+			return newProblem(http.StatusUnprocessableEntity, "too-many-quarantined", "so many readings are not plausible that the unit must be wrong, or the range of the instrument; the rest was not read")
 		}
 	}
 	return nil

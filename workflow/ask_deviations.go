@@ -22,7 +22,15 @@ type DeviationHead struct {
 	InstrumentCode string `db:"code"`
 	Holds          int    `db:"holds"`
 	Acknowledged   int    `db:"acknowledged"`
+	// CascadePending is the cascade that the instrument is the head of or a part
+	// of, until somebody confirms it; nil: none.
+	CascadePending *CascadeID `db:"cascade_pending"`
 }
+
+// cascadePending looks for the cascade of which the instrument of d is a part.
+const cascadePending = `(select min(k.cascade_id) from cascade k where k.plant_id = d.plant_id and k.state = 'pending'
+	and (k.instrument_id = d.instrument_id or exists (select from cascade_window w
+		where w.plant_id = k.plant_id and w.cascade_id = k.cascade_id and w.instrument_id = d.instrument_id)))`
 
 // DeviationsAfter returns up to limit deviations with numbers above after, in
 // order of number; of one state if it is not empty.
@@ -31,7 +39,7 @@ func (s *Service) DeviationsAfter(ctx context.Context, sc pg.Scope, state State,
 		d.evidence_count, d.evaluator, d.policy_version, d.version, i.code,
 		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null) as holds,
 		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null
-			and h.acknowledged_at is not null) as acknowledged
+			and h.acknowledged_at is not null) as acknowledged, ` + cascadePending + ` as cascade_pending
 		from deviation d join instrument i using (plant_id, instrument_id)
 		where d.plant_id = $1 and d.deviation_id > $2 and ($3 = '' or d.state = $3) order by d.deviation_id limit $4`
 	return ask(ctx, s, sc, func(tx *pg.Tx) (list []DeviationHead, err error) {

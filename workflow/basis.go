@@ -24,9 +24,11 @@ type Basis struct {
 
 // BasisReading is a reading as it was recorded and as it was judged.
 type BasisReading struct {
-	Value float64 // as recorded
-	Unit  unit.Scale
-	limit.Path
+	Value      float64 // as recorded
+	Unit       unit.Scale
+	Shown      int64  // when it was taken by the instrument's own clock [µs]
+	Void       string // why it is not believed; empty: it is
+	limit.Path        // at its true time
 }
 
 // Basis returns the assessment of a lot under a limit in the deviation's last
@@ -82,7 +84,7 @@ func (e *evidence) paths(it item) ([]BasisReading, error) {
 		return nil, nil
 	}
 	after, _, _ := windowFor(e.doubt, l.Criterion)
-	paths, err := l.Paths(it.series(l), windowed{e.doubt, after})
+	paths, err := l.Paths(it.series(l), windowed{e.doubt, after, e.clock})
 	if err != nil {
 		return nil, err
 	}
@@ -99,7 +101,11 @@ func (it item) recorded() []BasisReading {
 	var out []BasisReading
 	for _, p := range it.parts {
 		for i := p.from; i < p.to; i++ {
-			out = append(out, BasisReading{Value: p.value[i], Unit: p.scale, Path: limit.Path{At: p.at[i]}})
+			r := BasisReading{Value: p.value[i], Unit: p.scale, Shown: p.at[i], Void: p.void[i], Path: limit.Path{At: p.at[i]}}
+			if i < len(p.ahead) {
+				r.Shown += p.ahead[i]
+			}
+			out = append(out, r)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b BasisReading) int { return cmp.Compare(a.At, b.At) })

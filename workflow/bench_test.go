@@ -37,7 +37,7 @@ func benchEvidence(b *testing.B, limitText string) *evidence {
 	}
 	from := march(1, 0, 0).UnixMicro()
 	until := from + benchReadings*benchMinute
-	e := &evidence{policy: sitePolicy{Policy: p}, record: map[group]*stretch{}, digest: newDigester(), after: from - 1, until: until,
+	e := &evidence{policy: sitePolicy{Policy: p}, record: map[group]*stretch{}, seen: map[int32]bool{}, digest: newDigester(), after: from - 1, until: until,
 		doubt:    metrology.Constant(-0.4, 1.4, 0, 1, 0.2, from-1, until, until),
 		contexts: map[int32]reading.Context{1: {ID: 1, LimitName: "cook", Unit: "C"}}, lots: map[lot.ID]lot.Stored{}}
 	for id := lot.ID(1); id <= benchReadings/benchLot; id++ {

@@ -16,6 +16,7 @@ type Checked struct {
 	Done       instrument.Done
 	Unchanged  bool // it was recorded before
 	Deviations []Doubted
+	Cascades   []CascadeID // that pend because of it
 }
 
 // Doubted is a deviation as containment left it.
@@ -34,6 +35,7 @@ type checkedRef struct {
 	Check     int64         `json:"check"`
 	Unchanged bool          `json:"unchanged"`
 	Opened    []DeviationID `json:"opened"`
+	Cascades  []CascadeID   `json:"cascades"`
 }
 
 // RecordCheck records one check as Record does and answers with what it set
@@ -44,16 +46,7 @@ func (s *Service) RecordCheck(ctx context.Context, sc pg.Scope, c instrument.Che
 		if err := tx.OwnPlant(ctx); err != nil {
 			return checkedRef{}, err
 		}
-		a, err := recordAll(ctx, tx, Happenings{Checks: []instrument.Check{c}})
-		if err != nil {
-			return checkedRef{}, err
-		}
-		d, err := instrument.CheckDoneAt(ctx, tx, c.Instrument, c.PerformedAt)
-		ref := checkedRef{Check: d.ID, Unchanged: a.Checks.Accepted == 0, Opened: []DeviationID{}}
-		for _, o := range a.Opened {
-			ref.Opened = append(ref.Opened, o.ID)
-		}
-		return ref, err
+		return recordOne(ctx, tx, c)
 	})
 	var bad *HappeningFaults
 	if errors.As(err, &bad) {
@@ -71,7 +64,7 @@ func (s *Service) Check(ctx context.Context, sc pg.Scope, id int64) (Checked, er
 }
 
 func checkedOf(ctx context.Context, tx *pg.Tx, ref checkedRef) (c Checked, err error) {
-	c.Unchanged = ref.Unchanged
+	c.Unchanged, c.Cascades = ref.Unchanged, ref.Cascades
 	if c.Done, err = instrument.CheckDone(ctx, tx, ref.Check); err != nil {
 		return c, err
 	}
@@ -79,7 +72,7 @@ func checkedOf(ctx context.Context, tx *pg.Tx, ref checkedRef) (c Checked, err e
 	if err != nil {
 		return c, err
 	}
-	for _, id := range ref.Opened { // a failed reference opens some elsewhere
+	for _, id := range ref.Opened { // its window need not reach the check
 		if !slices.Contains(ids, id) {
 			ids = append(ids, id)
 		}
@@ -150,7 +143,7 @@ func errorPoints(ctx context.Context, tx *pg.Tx, d Deviation) ([]ErrorPoint, err
 			continue
 		}
 		for _, pt := range c.Points {
-			points = append(points, errorPoint(pt, p.DecisionRule.Coverage))
+			points = append(points, errorPoint(pt, p.DecisionRule))
 		}
 	}
 	return points, nil

@@ -3,6 +3,7 @@ package workflow
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
@@ -31,7 +32,7 @@ func contain(ctx context.Context, tx *pg.Tx, d *Deviation, doubt *metrology.Doub
 	if err := putWindow(ctx, tx, *d, after, until); err != nil {
 		return fmt.Errorf("window: %w", err)
 	}
-	lots, err := suspects(ctx, tx, d.Instrument, after, until)
+	lots, _, err := suspects(ctx, tx, d.Instrument, after, until, p)
 	if err != nil {
 		return err
 	}
@@ -66,9 +67,12 @@ func servedLimits(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy
 
 // suspectLots: by a reading that names the lot, where the lot's span with the
 // instrument lies in the window, or crosses its edge with a reading inside; by
-// a stay where the instrument hung or read.
+// a stay where the instrument hung or read. What was quarantined counts as a
+// reading. All edges are as wide as the instrument's clock was ever off.
 const suspectLots = `
-with w as (select coalesce($3, '-infinity'::timestamptz) as after, coalesce($4, 'infinity'::timestamptz) as until),
+with k as (select make_interval(secs => coalesce(max(abs(coalesce(ahead_us, 0)) + bound_us), 0) / 1000000.0) as off
+  from clock_offset where plant_id = $1 and instrument_id = $2),
+w as (select coalesce($3::timestamptz - k.off, '-infinity'::timestamptz) as after, coalesce($4::timestamptz + k.off, 'infinity'::timestamptz) as until, k.off from k),
 place as (
   select location_id, greatest(first_at, w.after) as since, least(last_at, w.until) as upto
   from location_span, w where plant_id = $1 and instrument_id = $2 and last_at > w.after and first_at <= w.until
@@ -81,18 +85,30 @@ where s.plant_id = $1 and s.instrument_id = $2 and s.last_at > w.after and s.fir
   and (s.first_at > w.after and s.last_at <= w.until
     or exists (select from reading r where r.plant_id = $1 and r.instrument_id = $2
       and r.taken_at > greatest(w.after, s.first_at - interval '1 microsecond') and r.taken_at <= least(w.until, s.last_at)
-      and r.lot_id = s.lot_id))
+      and r.lot_id = s.lot_id)
+    or exists (select from reading_quarantine r where r.plant_id = $1 and r.instrument_id = $2
+      and r.taken_at > w.after and r.taken_at <= w.until and r.lot_id = s.lot_id))
 union
-select y.lot_id from stay y join place p using (location_id)
-where y.plant_id = $1 and y.stayed_from <= p.upto and coalesce(y.stayed_to, 'infinity') >= p.since
+select y.lot_id from stay y join place p using (location_id), w
+where y.plant_id = $1 and y.stayed_from <= p.upto + w.off and coalesce(y.stayed_to, 'infinity') >= p.since - w.off
 order by 1`
 
-func suspects(ctx context.Context, tx *pg.Tx, id instrument.ID, after, until int64) ([]lot.ID, error) {
+// suspects returns the lots in doubt, and by limit those among them that no
+// reading names.
+func suspects(ctx context.Context, tx *pg.Tx, id instrument.ID, after, until int64, p sitePolicy) ([]lot.ID, map[string][]lot.ID, error) {
 	var lots []lot.ID
 	if err := tx.SelectContext(ctx, &lots, suspectLots, tx.Plant, id, moment(after), moment(until)); err != nil {
-		return nil, fmt.Errorf("suspect lots: %w", err)
+		return nil, nil, fmt.Errorf("suspect lots: %w", err)
 	}
-	return lots, nil
+	silent, err := unread(ctx, tx, id, after, until, p)
+	if err != nil || len(silent) == 0 {
+		return lots, nil, err
+	}
+	for _, more := range silent {
+		lots = append(lots, more...)
+	}
+	slices.Sort(lots)
+	return slices.Compact(lots), silent, nil
 }
 
 func putLots(ctx context.Context, tx *pg.Tx, d Deviation, because map[lot.ID]lot.ID, order []lot.ID) error {
@@ -126,6 +142,9 @@ func holdAll(ctx context.Context, tx *pg.Tx, d *Deviation, because map[lot.ID]lo
 		if p := where[id]; p.InControl {
 			orders = append(orders, hold.Order{Portion: p.Portion, BecauseOf: because[id], Quantity: p.Quantity, Unit: p.Unit, Location: p.LocationID})
 		}
+	}
+	if err := hold.TakeOver(ctx, tx, int64(d.ID), d.Instrument, orders); err != nil {
+		return err
 	}
 	n, err := hold.Place(ctx, tx, int64(d.ID), orders)
 	if err != nil {
@@ -175,6 +194,17 @@ func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, 
 		h, err := hold.Get(ctx, tx, id)
 		if err != nil {
 			return h, err
+		}
+		if h.Deviation == 0 { // until its cascade is confirmed, which owns the plant
+			if _, err := tx.SharePlant(ctx); err != nil {
+				return h, err
+			}
+			if h, err = hold.Get(ctx, tx, id); err != nil {
+				return h, err
+			}
+			if h.Deviation == 0 {
+				return acknowledgeAhead(ctx, tx, h, seen, counted)
+			}
 		}
 		d, err := lockDeviation(ctx, tx, DeviationID(h.Deviation))
 		if err != nil {

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -8,21 +9,32 @@ import (
 	"lastgood/policy/metrology"
 	"lastgood/policy/unit"
 	"lastgood/workflow/instrument"
+	"lastgood/workflow/reading"
 )
 
 // doubtOf works out what is known of an instrument's error around an opening:
 // the whole of its history, under the site's rule.
 func doubtOf(in instrument.Stored, h instrument.History, o opening, p sitePolicy) (*metrology.Doubt, error) {
+	f := accuracyOf(in, h, p)
+	f.Events = inEffect(h, o.at())
+	f.Checks, f.Failed = place(f.Checks, o)
+	return metrology.NewDoubt(f)
+}
+
+// accuracyOf is all that is known of an instrument's accuracy, without any
+// opening.
+func accuracyOf(in instrument.Stored, h instrument.History, p sitePolicy) metrology.Facts {
 	f := metrology.Facts{Tolerance: in.ToleranceDiff(), Rule: p.DecisionRule, Beyond: p.Beyond, UseUncertainty: inUse(in)}
 	for _, c := range h.Checks {
 		f.Checks = append(f.Checks, c.Check)
 	}
-	f.Events = inEffect(h, o.at())
+	for _, e := range h.Events {
+		f.Events = append(f.Events, e.Event)
+	}
 	if in.InServiceFrom != nil {
 		f.InServiceFrom = in.InServiceFrom.UnixMicro()
 	}
-	f.Checks, f.Failed = place(f.Checks, o)
-	return metrology.NewDoubt(f)
+	return f
 }
 
 // place returns the checks with the index of the opening one. An adjustment
@@ -76,6 +88,68 @@ func inUse(in instrument.Stored) unit.CelsiusDiff {
 		return r.Kelvin() / unit.CelsiusDiff(math.Sqrt(12))
 	}
 	return 0
+}
+
+// boundUse counts the rounding of the record where it is coarser than the
+// display: a logger that keeps whole degrees is good to half of one, whatever
+// it showed. Where the display's own step is not stated, the record says nothing
+// of it: a spreadsheet writes 72 for what was read as 72.0.
+func (e *evidence) boundUse() (err error) {
+	defer func() { e.note(e.clock.notes(e.after, e.until)...) }()
+	in, step := e.coarsened(e.in, e.seen)
+	if step == nil {
+		return nil
+	}
+	d, err := doubtOf(in, e.history, e.opening, e.policy)
+	if err != nil {
+		return err
+	}
+	e.doubt = d
+	e.note(fmt.Sprintf("its readings are recorded in steps of %v, coarser than its display: so much wider is the error of each", *step))
+	return nil
+}
+
+// coarsened returns an instrument with the step of its record, whose readings are
+// of the contexts seen, for its resolution; nil if that is no coarser.
+func (e *evidence) coarsened(in instrument.Stored, seen map[int32]bool) (instrument.Stored, *unit.Diff) {
+	display, step := in.ResolutionDiff(), e.recordStep(seen)
+	if display == nil || step == nil || step.Kelvin() <= display.Kelvin() {
+		return in, nil
+	}
+	coarse := unit.ConvertDiff(step.Value, step.Scale, in.Scale(), unit.Hotter)
+	in.Resolution = &coarse
+	return in, step
+}
+
+func (e *evidence) note(sentences ...string) {
+	e.doubt.Notes = append(slices.Clone(e.doubt.Notes), sentences...)
+}
+
+// recordStep is the coarsest step in which any part of a record was kept, whose
+// readings are of the contexts seen; nil if nobody can say. A part is what one person or system recorded for one limit
+// and place: 72 among 71.5 and 72.5 was kept to the tenth as they were, and a
+// spreadsheet dropped the zero.
+func (e *evidence) recordStep(seen map[int32]bool) *unit.Diff {
+	finest := map[reading.Context]int8{}
+	for id := range seen {
+		c := e.contexts[id]
+		decimals := c.Decimals
+		c.ID, c.Decimals = 0, 0
+		if had, there := finest[c]; !there || decimals > had {
+			finest[c] = decimals
+		}
+	}
+	var coarsest *unit.Diff
+	for c, decimals := range finest {
+		if decimals > 6 { // finer than anything is compared here
+			continue
+		}
+		step := unit.Diff{Value: unit.Micro(math.Pow10(6 - int(decimals))), Scale: c.Scale()}
+		if coarsest == nil || step.Kelvin() > coarsest.Kelvin() {
+			coarsest = &step
+		}
+	}
+	return coarsest
 }
 
 // windowFor returns the window of readings that vouch for limits: from the last

@@ -28,18 +28,24 @@ type evidence struct {
 	after, until int64 // the longest window
 	lastGood     int   // index into history.Checks, −1 if there is none
 
+	clock    clock // how the instrument's was wrong
 	contexts map[int32]reading.Context
+	seen     map[int32]bool   // contexts of readings that matter
 	places   map[int32]string // location codes
 	mounted  []mounted        // where the instrument hung
 	others   []mounted        // what else hung in those places
 	stays    []stay
 	lots     map[lot.ID]lot.Stored
 	edges    map[lot.ID][]lot.ID
+	unread   map[string][]lot.ID // lots that no reading for a limit names, by limit
+	good     map[line][]int64    // when readings that are not in doubt were taken there
 
-	record    map[group]*stretch
-	readings  int64
-	unmatched int64
-	digest    *digester
+	record      map[group]*stretch
+	since, upto time.Time // when its readings matter
+	seconds     []secondInstrument
+	readings    int64
+	unmatched   int64
+	digest      *digester
 
 	last reading.Taken // the reading filed last
 	to   *stretch      // where it went, nil if nowhere
@@ -56,6 +62,7 @@ type stay struct {
 	lot      lot.ID
 	location int32
 	from, to int64 // to is math.MaxInt64 while it is still there
+	slack    int64 // readings so long before and after may have been taken during it
 }
 
 // group is what readings of one instrument have in common: the lot that they
@@ -71,6 +78,8 @@ type group struct {
 type stretch struct {
 	at    []int64
 	value []float64
+	ahead []int64        // what was taken out of at; nil: nothing
+	void  map[int]string // the readings, by index, that are not believed, and why
 }
 
 // gather reads the evidence of a deviation.
@@ -79,20 +88,46 @@ func gather(ctx context.Context, tx *pg.Tx, id DeviationID) (*evidence, error) {
 	if err != nil {
 		return nil, err
 	}
-	e := &evidence{deviation: d, record: map[group]*stretch{}, digest: newDigester()}
+	e := newEvidence(d)
 	if e.policy, err = currentPolicy(ctx, tx); err != nil {
 		return nil, err
 	}
-	for _, step := range []func(context.Context, *pg.Tx) error{e.loadError, e.loadPlaces, e.loadLots, e.loadReadings} {
-		if err := step(ctx, tx); err != nil {
-			return nil, fmt.Errorf("trace of deviation %d: %w", id, err)
-		}
+	if err := e.loadOpening(ctx, tx); err != nil {
+		return nil, fmt.Errorf("trace of deviation %d: %w", id, err)
+	}
+	if err := e.collect(ctx, tx); err != nil {
+		return nil, fmt.Errorf("trace of deviation %d: %w", id, err)
 	}
 	return e, nil
 }
 
-// loadError works out the window and the bounds of the error.
-func (e *evidence) loadError(ctx context.Context, tx *pg.Tx) (err error) {
+func newEvidence(d Deviation) *evidence {
+	return &evidence{deviation: d, record: map[group]*stretch{}, seen: map[int32]bool{}, digest: newDigester()}
+}
+
+// collect reads the evidence around an opening, be it of a deviation or a
+// supposed one. The instrument, its history, the opening and the policy are
+// known before.
+func (e *evidence) collect(ctx context.Context, tx *pg.Tx) error {
+	for _, step := range []func(context.Context, *pg.Tx) error{e.loadClock, e.boundError, e.loadPlaces, e.loadLots, e.loadUnread, e.loadReadings, e.loadSeconds} {
+		if err := step(ctx, tx); err != nil {
+			return err
+		}
+	}
+	return e.boundUse()
+}
+
+// loadError works out the window and the bounds of the error of a deviation.
+func (e *evidence) loadError(ctx context.Context, tx *pg.Tx) error {
+	if err := e.loadOpening(ctx, tx); err != nil {
+		return err
+	}
+	return e.boundError(ctx, tx)
+}
+
+// loadOpening reads the instrument, its history, and what in it opened the
+// deviation.
+func (e *evidence) loadOpening(ctx context.Context, tx *pg.Tx) (err error) {
 	if e.in, err = instrument.Get(ctx, tx, e.deviation.Instrument); err != nil {
 		return err
 	}
@@ -110,6 +145,12 @@ func (e *evidence) loadError(ctx context.Context, tx *pg.Tx) (err error) {
 			return fmt.Errorf("the check that opened it is not there")
 		}
 	}
+	return nil
+}
+
+// boundError works out the window and the bounds of the error around the
+// opening.
+func (e *evidence) boundError(ctx context.Context, tx *pg.Tx) (err error) {
 	if e.doubt, err = doubtOf(e.in, e.history, e.opening, e.policy); err != nil {
 		return err
 	}
@@ -147,25 +188,34 @@ func (e *evidence) loadPlaces(ctx context.Context, tx *pg.Tx) (err error) {
 	for _, c := range codes {
 		e.places[c.ID] = c.Code
 	}
-	var hung []struct {
-		Location int32      `db:"location_id"`
-		From     time.Time  `db:"mounted_from"`
-		To       *time.Time `db:"mounted_to"`
-	}
-	const q = `select location_id, mounted_from, mounted_to from mounting where plant_id = $1 and instrument_id = $2 order by mounted_from, location_id`
-	if err := tx.SelectContext(ctx, &hung, q, tx.Plant, e.in.ID); err != nil {
+	if e.mounted, err = mountingsOf(ctx, tx, e.in.ID); err != nil {
 		return err
 	}
-	for _, m := range hung {
-		e.mounted = append(e.mounted, mounted{m.Location, m.From.UnixMicro(), orEver(m.To)})
-	}
-	if err := e.digest.add(hung); err != nil {
+	if err := e.digest.add(fmt.Sprint(e.mounted)); err != nil {
 		return err
 	}
 	if err := e.loadOthers(ctx, tx); err != nil {
 		return err
 	}
 	return e.loadStays(ctx, tx)
+}
+
+// mountingsOf returns where an instrument hung.
+func mountingsOf(ctx context.Context, tx *pg.Tx, id instrument.ID) ([]mounted, error) {
+	var hung []struct {
+		Location int32      `db:"location_id"`
+		From     time.Time  `db:"mounted_from"`
+		To       *time.Time `db:"mounted_to"`
+	}
+	const q = `select location_id, mounted_from, mounted_to from mounting where plant_id = $1 and instrument_id = $2 order by mounted_from, location_id`
+	if err := tx.SelectContext(ctx, &hung, q, tx.Plant, id); err != nil {
+		return nil, fmt.Errorf("mountings: %w", err)
+	}
+	var out []mounted
+	for _, m := range hung {
+		out = append(out, mounted{m.Location, m.From.UnixMicro(), orEver(m.To)})
+	}
+	return out, nil
 }
 
 // loadOthers reads which other instruments hung where this one did.
@@ -210,21 +260,22 @@ order by lot_id, location_id, stayed_from`
 		From     time.Time  `db:"stayed_from"`
 		To       *time.Time `db:"stayed_to"`
 	}
-	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, e.in.ID, moment(e.after), moment(e.until)); err != nil {
+	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, e.in.ID, moment(plus(e.after, -e.clock.reach())), moment(plus(e.until, e.clock.reach()))); err != nil {
 		return err
 	}
 	for _, r := range rows {
-		e.stays = append(e.stays, stay{r.Lot, r.Location, r.From.UnixMicro(), orEver(r.To)})
+		e.stays = append(e.stays, stay{r.Lot, r.Location, r.From.UnixMicro(), orEver(r.To), 0})
 	}
 	return e.digest.add(rows)
 }
 
 // loadLots reads the lots in doubt and what was made of them.
 func (e *evidence) loadLots(ctx context.Context, tx *pg.Tx) (err error) {
-	ids, err := suspects(ctx, tx, e.in.ID, e.after, e.until)
+	ids, unread, err := suspects(ctx, tx, e.in.ID, e.after, e.until, e.policy)
 	if err != nil {
 		return err
 	}
+	e.unread = unread
 	if e.edges, err = lot.Edges(ctx, tx, ids); err != nil {
 		return err
 	}
@@ -245,11 +296,16 @@ func (e *evidence) loadReadings(ctx context.Context, tx *pg.Tx) error {
 	if err != nil {
 		return err
 	}
-	for r, err := range reading.Stream(ctx, tx, e.in.ID, since, upto) {
+	e.since, e.upto = since, upto
+	list, err := e.hear(ctx, tx, e.in.ID, e.clock, since, upto)
+	if err != nil {
+		return err
+	}
+	for r, err := range list {
 		if err != nil {
 			return err
 		}
-		e.file(r)
+		e.fileHeard(r)
 	}
 	return nil
 }
@@ -262,7 +318,7 @@ func (e *evidence) file(r reading.Taken) {
 		e.last, e.to = r, e.stretchOf(r)
 	}
 	if e.to != nil {
-		e.to.at, e.to.value = append(e.to.at, r.At), append(e.to.value, r.Value)
+		e.to.add(r)
 	} else if r.At > e.after && r.At <= e.until {
 		e.unmatched++
 	}
@@ -274,10 +330,23 @@ func (e *evidence) stretchOf(r reading.Taken) *stretch {
 	if !ok {
 		return nil
 	}
+	e.seen[r.Context] = true
+	return e.stretchFor(g)
+}
+
+func (e *evidence) stretchFor(g group) *stretch {
 	if e.record[g] == nil {
 		e.record[g] = &stretch{}
 	}
 	return e.record[g]
+}
+
+func (s *stretch) add(r reading.Taken) {
+	s.at, s.value = append(s.at, r.At), append(s.value, r.Value)
+	if r.Ahead != 0 || s.ahead != nil {
+		s.ahead = append(s.ahead, make([]int64, len(s.at)-1-len(s.ahead))...)
+		s.ahead = append(s.ahead, r.Ahead)
+	}
 }
 
 func (e *evidence) groupOf(r reading.Taken) (group, bool) {
@@ -294,8 +363,10 @@ func (e *evidence) groupOf(r reading.Taken) (group, bool) {
 }
 
 // hungAt returns where the instrument hung at a time, 0 if nowhere.
-func (e *evidence) hungAt(at int64) int32 {
-	for _, m := range e.mounted {
+func (e *evidence) hungAt(at int64) int32 { return placeAt(e.mounted, at) }
+
+func placeAt(hung []mounted, at int64) int32 {
+	for _, m := range hung {
 		if at >= m.from && at <= m.to {
 			return m.location
 		}
@@ -325,7 +396,7 @@ func (e *evidence) extent(ctx context.Context, tx *pg.Tx) (since, upto time.Time
 	for _, s := range e.stays {
 		from, to = min(from, s.from-1), max(to, s.to)
 	}
-	return bounded(from), bounded(to), nil
+	return bounded(plus(from, -e.clock.reach())), bounded(plus(to, e.clock.reach())), nil
 }
 
 // earliest and latest bound every reading that is kept.

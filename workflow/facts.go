@@ -29,11 +29,6 @@ func (s *Service) AddInstruments(ctx context.Context, sc pg.Scope, list []instru
 	return record(ctx, s, sc, facts[instrument.Instrument]{action: "instrument.registered", add: instrument.Add}, list)
 }
 
-// AddCertificates records calibration certificates of references.
-func (s *Service) AddCertificates(ctx context.Context, sc pg.Scope, list []instrument.Certificate) (Counts, error) {
-	return record(ctx, s, sc, facts[instrument.Certificate]{action: "certificate.recorded", add: instrument.AddCertificates}, list)
-}
-
 // AddProducts registers products. Deviations that doubt a lot of one become due
 // for a new trace run.
 func (s *Service) AddProducts(ctx context.Context, sc pg.Scope, list []lot.Product) (Counts, error) {
@@ -45,7 +40,7 @@ func (s *Service) AddProducts(ctx context.Context, sc pg.Scope, list []lot.Produ
 // new trace run.
 func (s *Service) AddLots(ctx context.Context, sc pg.Scope, list []lot.Lot) (Counts, error) {
 	return record(ctx, s, sc, facts[lot.Lot]{action: "lot.registered", add: lot.Add,
-		touch: touchLots, by: func(l lot.Lot) string { return l.Code }}, list)
+		touch: touchMade, by: func(l lot.Lot) string { return l.Code }}, list)
 }
 
 // AddMountings records where instruments hung. Deviations that this may concern

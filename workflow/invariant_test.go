@@ -28,8 +28,41 @@ func (s *site) checkAll() {
 			s.stateFollowsFromTrail(tx, d)
 			s.suspectsAreHeld(tx, d)
 		}
+		s.cascadesHold(tx)
 		return s.portionsAgreeWithHolds(tx)
 	}))
+}
+
+// cascadesHold: what a cascade that pends would put in doubt, and is in control,
+// is held, if nothing newer than its preview is known.
+func (s *site) cascadesHold(tx *pg.Tx) {
+	s.Helper()
+	list, err := pendingCascades(s.ctx, tx)
+	s.must(err)
+	for _, c := range list {
+		if c.RefreshDue != nil {
+			continue
+		}
+		var held []string
+		s.must(tx.SelectContext(s.ctx, &held, `select l.code from hold h join portion p using (plant_id, portion_id)
+			join lot l using (plant_id, lot_id) where h.plant_id = $1 and h.lifted_at is null`, tx.Plant))
+		f, err := c.Tree()
+		s.must(err)
+		var each func([]ForeseenInstrument)
+		each = func(list []ForeseenInstrument) {
+			for _, in := range list {
+				for _, w := range in.Windows {
+					for _, l := range w.Lots {
+						if l.InControl && !slices.Contains(held, l.Lot) {
+							s.Errorf("cascade %d puts lot %s in doubt, which is in control and not held", c.ID, l.Lot)
+						}
+					}
+				}
+				each(in.Below)
+			}
+		}
+		each(f.Below)
+	}
 }
 
 // stateFollowsFromTrail replays what the trail says happened through the

@@ -21,9 +21,14 @@ type item struct {
 	lot   lot.ID
 	limit string
 	via   string
-	parts []part // of the record; more than one where the unit changed
+	// location is where a lot stayed whose readings do not name it; 0: they do.
+	location int32
+	parts    []part // of the record; more than one where the unit changed
 	// start and end [µs] are what the record must cover; 0: no bound known.
 	start, end int64
+	// stay numbers the stay of which this is one way that it may have been, as
+	// the clock leaves open; 0: there is one way.
+	stay int
 }
 
 // part is a piece of a stretch.
@@ -38,10 +43,12 @@ type part struct {
 func (e *evidence) judgeAll() ([]Assessment, error) {
 	worst := map[[2]string]int{}
 	var out []Assessment
-	all, err := e.judgeEach(e.items())
+	items := e.items()
+	all, err := e.judgeEach(items)
 	if err != nil {
 		return nil, err
 	}
+	eitherWay(items, all)
 	for _, j := range all {
 		if !j.doubted {
 			continue
@@ -96,10 +103,17 @@ func (e *evidence) items() []item {
 			out = e.addNamed(out, g, part{g.scale, s, 0, len(s.at)})
 		}
 	}
-	for _, s := range e.stays {
-		out = append(out, e.placed(s, groups)...)
+	for n, s := range e.stays {
+		for _, way := range e.clock.stays(s) {
+			for _, it := range e.placed(way, groups) {
+				if e.clock.bound(s.from, s.to) > 0 {
+					it.stay = n + 1
+				}
+				out = append(out, it)
+			}
+		}
 	}
-	return out
+	return append(out, e.between(groups)...)
 }
 
 func (e *evidence) groups() []group {
@@ -150,7 +164,7 @@ func (e *evidence) placed(s stay, groups []group) []item {
 	var order []string
 	get := func(name string) *item {
 		if byLimit[name] == nil {
-			byLimit[name] = &item{lot: s.lot, limit: name, via: via, start: from, end: to}
+			byLimit[name] = &item{lot: s.lot, limit: name, via: via, location: s.location, start: from, end: to}
 			order = append(order, name)
 		}
 		return byLimit[name]
@@ -160,7 +174,7 @@ func (e *evidence) placed(s stay, groups []group) []item {
 			continue
 		}
 		st := e.record[g]
-		a, b := st.between(s.from, s.to)
+		a, b := st.between(plus(s.from, -s.slack), plus(s.to, s.slack))
 		if a == b {
 			continue
 		}
@@ -255,24 +269,42 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 	}
 	a.Text, a.Unit, a.Kind, a.Hazard = l.Text, l.Criterion.Scale().String(), l.Kind, l.Hazard
 	after, _, _ := windowFor(e.doubt, l.Criterion)
-	errs := windowed{e.doubt, after}
+	errs := windowed{e.doubt, after, e.clock}
 	s := it.series(l)
 	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded
 	if !silent && !e.inDoubt(s, errs) {
 		return a, false, nil
 	}
-	a.Result, err = l.Evaluate(s, errs, limit.Onset{After: after, FailedAt: e.doubt.FailedAt})
-	return a, true, err
+	a.Result, err = l.Evaluate(s, errs, limit.Onset{After: after, FailedAt: e.doubt.FailedAt, Event: e.doubt.Event, Model: e.policy.Onset})
+	if err != nil {
+		return a, true, err
+	}
+	if l.Monitoring == limit.OnException && (a.Result.Verdict == limit.Met || a.Result.Verdict == limit.Indeterminate) {
+		// What the instrument did not report as out of limits it was not fit to
+		// report.
+		a.Result.Verdict, a.Result.ProbabilityMissed, a.Result.Probabilities = limit.Unknown, nil, nil
+		a.Result.Reasons = append(a.Result.Reasons, "only exceptions are recorded under this limit: readings that the instrument did not report show nothing")
+	}
+	if it.via == "between" && len(s.Samples) > 0 {
+		a.Result.Reasons = append(a.Result.Reasons, "no reading names this lot: it is as good as the readings in doubt around it, up to the nearest that are not")
+	}
+	a.Result.Reasons = append(a.Result.Reasons, it.disbelieved()...)
+	a.LastAt = it.lastAt()
+	return a, true, e.corroborated(&a, it, l, errs)
 }
 
 // series returns the item's readings on the scale of its limit.
 func (it item) series(l limit.Limit) series.Series {
 	s := series.Series{Scale: l.Criterion.Scale(), Samples: make([]series.Sample, 0, it.count())}
-	if it.via != "reading" || l.Monitoring == "continuous" {
+	if it.via == "stay" || it.via == "mounting" || l.Monitoring == "continuous" {
 		s.Start, s.End = it.start, it.end
 	}
 	for _, p := range it.parts {
 		for i := p.from; i < p.to; i++ {
+			if p.void != nil && p.void[i] != "" {
+				s.Samples = append(s.Samples, series.Sample{At: p.at[i], T: unit.Unknown})
+				continue
+			}
 			s.Samples = append(s.Samples, l.Sample(p.at[i], p.value[i], p.scale))
 		}
 	}
@@ -329,6 +361,9 @@ func (e *evidence) anyInWindow(it item) bool {
 // inDoubt says whether the error of any reading is in doubt.
 func (e *evidence) inDoubt(s series.Series, errs windowed) bool {
 	for _, x := range s.Samples {
+		if x.T == unit.Unknown && errs.covers(x.At) {
+			return true
+		}
 		if _, st := errs.At(x.At, unit.ToCelsius(x.T, s.Scale)); st != metrology.Trusted {
 			return true
 		}
@@ -342,10 +377,14 @@ func (e *evidence) inDoubt(s series.Series, errs windowed) bool {
 type windowed struct {
 	*metrology.Doubt
 	after int64
+	clock clock // of the instrument
 }
 
 // Reason is metrology.Doubt.Reason within the limit's window.
 func (w windowed) Reason(at int64, x unit.Celsius) string {
+	if len(w.clock) > 0 {
+		at = w.when(at, x)
+	}
 	if at <= w.after {
 		return ""
 	}
@@ -354,6 +393,14 @@ func (w windowed) Reason(at int64, x unit.Celsius) string {
 
 // At is metrology.Doubt.At within the limit's window.
 func (w windowed) At(at int64, x unit.Celsius) (metrology.Bounds, metrology.Standing) {
+	if len(w.clock) > 0 {
+		at = w.when(at, x)
+	}
+	return w.then(at, x)
+}
+
+// then is At for a time that is known.
+func (w windowed) then(at int64, x unit.Celsius) (metrology.Bounds, metrology.Standing) {
 	if at <= w.after {
 		return metrology.Bounds{}, metrology.Trusted
 	}

@@ -18,7 +18,6 @@ import (
 type sitePolicy struct {
 	version int
 	*document.Policy
-	names map[string]bool // of limits
 }
 
 // PutPolicy puts a policy in force as a new version and returns its number. The
@@ -94,9 +93,5 @@ func currentPolicy(ctx context.Context, tx *pg.Tx) (sitePolicy, error) {
 	if len(problems) > 0 {
 		return sitePolicy{}, fmt.Errorf("policy version %d: %s", version, problems[0].Detail)
 	}
-	sp := sitePolicy{version: version, Policy: p, names: map[string]bool{}}
-	for _, l := range p.Limits {
-		sp.names[l.Name] = true
-	}
-	return sp, nil
+	return sitePolicy{version, p}, nil
 }

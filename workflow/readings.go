@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -36,6 +37,9 @@ func (s *Service) TakeGoodReadings(ctx context.Context, sc pg.Scope, c reading.C
 		a, err := s.take(ctx, sc, c, func(a reading.Answer) reading.Answer {
 			for i, n := range a.Duplicates {
 				a.Duplicates[i] = good[n]
+			}
+			for i, q := range a.Quarantined {
+				a.Quarantined[i].Index = good[q.Index]
 			}
 			a.Refused = refused
 			return a
@@ -90,9 +94,15 @@ func (s *Service) take(ctx context.Context, sc pg.Scope, c reading.Chunk, descri
 			return err
 		}
 		return trail.Append(ctx, tx, trail.Entry{Stream: "batch/" + c.BatchKey, Action: "readings.received",
-			Subject: fmt.Sprintf("chunk %d", c.Number), After: batchNote{Rows: a.Accepted, SHA256: c.Digest}})
+			Subject: fmt.Sprintf("chunk %d", c.Number), After: chunkNote{batchNote{Rows: a.Accepted, SHA256: c.Digest}, len(a.Quarantined)}})
 	})
 	return a, err
+}
+
+// chunkNote is what the trail says of a chunk.
+type chunkNote struct {
+	batchNote
+	Quarantined int `json:"quarantined,omitzero"`
 }
 
 func takeIn(ctx context.Context, tx *pg.Tx, c reading.Chunk) (reading.Answer, error) {
@@ -104,7 +114,7 @@ func takeIn(ctx context.Context, tx *pg.Tx, c reading.Chunk) (reading.Answer, er
 	if err != nil {
 		return reading.Answer{}, err
 	}
-	a, err := reading.Ingest(ctx, tx, c, p.names)
+	a, err := reading.Ingest(ctx, tx, c, p.readAt())
 	if err != nil {
 		return reading.Answer{}, err
 	}
@@ -114,4 +124,26 @@ func takeIn(ctx context.Context, tx *pg.Tx, c reading.Chunk) (reading.Answer, er
 		}
 	}
 	return a, nil
+}
+
+// Zone returns the plant's time zone.
+func (s *Service) Zone(ctx context.Context, sc pg.Scope) (*time.Location, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (*time.Location, error) { return zoneOf(ctx, tx) })
+}
+
+// readAt returns the limits that readings may name, with the temperatures at
+// which each is read. A record for a hold or a lethality begins cold and ends
+// cold: of a single reading of one nothing can be said.
+func (p sitePolicy) readAt() reading.Limits {
+	m, passing := make(reading.Limits, len(p.Limits)), map[string]bool{}
+	for _, l := range p.Limits { // a limit of one name may have been of another kind once
+		m[l.Name] = append(m[l.Name], l.Criterion.Temperatures()...)
+		passing[l.Name] = passing[l.Name] || l.Kind != "at_least" && l.Kind != "at_most"
+	}
+	for name := range passing {
+		if passing[name] {
+			m[name] = nil
+		}
+	}
+	return m
 }

@@ -33,8 +33,9 @@ func (h *HappeningFaults) Error() string {
 // transaction opens a deviation for each check that did not clearly pass and
 // each adjustment without an as-found, with precautionary holds on every lot in
 // doubt that is still in control. Deviations that exist already are widened by
-// what is new. It returns the deviations that it opened. *HappeningFaults:
-// nothing was written.
+// what is new. What was checked against an instrument that fell is held too, and
+// pends as a cascade. It returns the deviations that it opened.
+// *HappeningFaults: nothing was written.
 func (s *Service) Record(ctx context.Context, sc pg.Scope, h Happenings) (opened []Deviation, err error) {
 	a, err := s.RecordCounted(ctx, sc, h)
 	return a.Opened, err
@@ -44,6 +45,7 @@ func (s *Service) Record(ctx context.Context, sc pg.Scope, h Happenings) (opened
 type Happened struct {
 	Events, Checks Counts
 	Opened         []Deviation
+	Cascades       []CascadeID // that pend because of them
 }
 
 // RecordCounted is Record, and also counts what was new.
@@ -90,7 +92,24 @@ func recordAll(ctx context.Context, tx *pg.Tx, h Happenings) (a Happened, err er
 	if len(fresh.events)+len(fresh.checks) == 0 {
 		return a, nil
 	}
-	if a.Opened, err = reconsiderAll(ctx, tx, touchedInstruments(h, fresh), p); err != nil {
+	was, err := standingNow(ctx, tx)
+	if err != nil {
+		return a, err
+	}
+	if a.Opened, err = reconsiderOwn(ctx, tx, touchedInstruments(h, fresh), was, p); err != nil {
+		return a, err
+	}
+	if err := touchSeconds(ctx, tx, touchedInstruments(h, fresh)); err != nil {
+		return a, err
+	}
+	pending, err := was.spread(ctx, tx, nil, p)
+	if err != nil {
+		return a, err
+	}
+	for _, c := range pending {
+		a.Cascades = append(a.Cascades, c.ID)
+	}
+	if err := asTheyStand(ctx, tx, a.Opened); err != nil {
 		return a, err
 	}
 	return a, tx.RaiseEpoch(ctx)
@@ -119,6 +138,9 @@ func store(ctx context.Context, tx *pg.Tx, h Happenings, p sitePolicy) (fresh ne
 		if errors.As(err, &faults.Checks) {
 			return news{}, &faults
 		}
+		return news{}, err
+	}
+	if err := refuseCycles(ctx, tx, h.Checks, fresh.checks); err != nil {
 		return news{}, err
 	}
 	return fresh, fresh.note(ctx, tx)

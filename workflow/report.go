@@ -20,6 +20,9 @@ type Report struct {
 	Run       Run
 	Holds     []hold.Hold
 	Shipped   []Shipped
+	// CascadePending is the cascade that waits to be confirmed and that the
+	// instrument is the head of or a part of; nil: none.
+	CascadePending *CascadeID
 }
 
 // Shipped is product in doubt that has left.
@@ -46,8 +49,10 @@ func (s *Service) Report(ctx context.Context, sc pg.Scope, id DeviationID) (r Re
 		if r.Holds, err = hold.Of(ctx, tx, int64(id)); err != nil {
 			return err
 		}
-		r.Shipped, err = shippedOf(ctx, tx, id)
-		return err
+		if r.Shipped, err = shippedOf(ctx, tx, id); err != nil {
+			return err
+		}
+		return tx.GetContext(ctx, &r.CascadePending, `select `+cascadePending+` from deviation d where d.plant_id = $1 and d.deviation_id = $2`, tx.Plant, id)
 	})
 	return r, err
 }

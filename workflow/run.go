@@ -8,7 +8,7 @@ import (
 )
 
 // TraceMethod names this way of tracing; another way is another name.
-const TraceMethod = "trace/named-placed@1"
+const TraceMethod = "trace/named-placed-between@2"
 
 // Run is one trace of a deviation: what the instrument's error was, what it
 // touched, and what that means for every lot. A run is stored and never
@@ -45,18 +45,25 @@ type ErrorPoint struct {
 
 // Assessment is one lot under one limit, with the instrument's error taken out.
 type Assessment struct {
-	LotID     int64             `json:"lot_id"`
-	Lot       string            `json:"lot"`
-	Limit     string            `json:"limit"` // empty: no limit applies to what was read
-	Text      string            `json:"limit_text"`
-	Unit      string            `json:"limit_unit"` // the scale that the limit is written in
-	Kind      string            `json:"kind"`
-	Hazard    string            `json:"hazard"`
-	Via       string            `json:"via"` // how the readings reached the lot: reading, stay or mounting
-	Result    limit.Result      `json:"result"`
-	Impact    impact.Assessment `json:"impact"`
-	Route     string            `json:"route"`
-	RouteRule string            `json:"route_rule"`
-	Reason    string            `json:"route_reason"`
-	Signers   []string          `json:"signers"`
+	LotID  int64        `json:"lot_id"`
+	Lot    string       `json:"lot"`
+	Limit  string       `json:"limit"` // empty: no limit applies to what was read
+	Text   string       `json:"limit_text"`
+	Unit   string       `json:"limit_unit"` // the scale that the limit is written in
+	Kind   string       `json:"kind"`
+	Hazard string       `json:"hazard"`
+	LastAt int64        `json:"last_reading_at"` // [µs]; 0: there is none
+	Via    string       `json:"via"`             // how the readings reached the lot: reading, stay, mounting or between
+	Result limit.Result `json:"result"`
+	// OwnVerdict is what the instrument in doubt shows by itself; Result.Verdict
+	// is what it shows together with the second instruments.
+	OwnVerdict limit.Verdict     `json:"own_verdict"`
+	Seconds    []Second          `json:"second_instruments,omitempty"`
+	ClearedBy  []string          `json:"cleared_by,omitempty"` // second instruments
+	KillStep   *KillStep         `json:"kill_step,omitempty"`  // the later step that cleared the hazard
+	Impact     impact.Assessment `json:"impact"`
+	Route      string            `json:"route"`
+	RouteRule  string            `json:"route_rule"`
+	Reason     string            `json:"route_reason"`
+	Signers    []string          `json:"signers"`
 }

@@ -13,10 +13,11 @@ import (
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/pg/pgtest"
+	"lastgood/workflow/reading"
 )
 
 // elsewhere are the tables that no command of the engine writes yet.
-var elsewhere = []string{"evidence", "trail_leaf", "reading_correction", "reading_quarantine"}
+var elsewhere = []string{"evidence", "trail_leaf", "reading_correction"}
 
 // fill lets something stand in every table that the engine writes.
 func fill(s *site) {
@@ -33,8 +34,16 @@ func fill(s *site) {
 	room := cooked("T-1", march(3, 1, 0), 3, "")
 	room.Limit, room.Location = "chill", "cooler"
 	s.reads(cooked("T-1", march(3, 0, 0), 72, "A"), room)
+	odd := cooked("T-1", march(3, 2, 0), 71.2, "A")
+	odd.Unit = unit.FahrenheitScale
+	s.reads(odd)
+	s.resolves(s.quarantined(1)[0].ID, reading.Rejected)
+	ahead := int64(1)
+	s.added(s.AddClockOffsets(s.ctx, s.sc, []instrument.ClockOffset{{Instrument: "T-2", From: march(1, 0, 0), Ahead: &ahead}}))
 	s.happens("T-1", march(4, 0, 0), instrument.Dropped)
 	s.trace(s.fails("T-1", march(5, 6, 0)))
+	s.record(against(checkOf("T-2", march(5, 0, 0), 0), "R-1"))
+	s.corrected("C-2", march(2, 0, 0), march(28, 0, 0), -3) // a cascade, which pends
 	_, err := s.AddKey(s.ctx, s.sc, "historian", []key.Scope{key.Scopes[0]}, march(28, 12, 0).AddDate(1, 0, 0))
 	s.must(err)
 }
@@ -125,10 +134,15 @@ func TestAnotherPlantsDeviationIsNotFound(t *testing.T) {
 	s.reads(cooked("T-1", march(3, 0, 0), 72, "A"))
 	d := s.fails("T-1", march(5, 6, 0))
 	h := s.holdOf(d, "A")
+	s.record(against(checkOf("T-2", march(4, 0, 0), 0), "R-1"))
+	s.fails("R-1", march(6, 6, 0))
+	c := s.pending()[0]
 	for name, err := range map[string]error{
 		"trace":       second(svc.Trace(s.ctx, other.sc, d.ID)),
 		"evaluate":    second(svc.Evaluate(s.ctx, other.sc, d.ID, d.Version)),
 		"acknowledge": second(svc.AcknowledgeHold(s.ctx, other.sc, h.ID, h.Version, *kg("100"))),
+		"cascade":     second(svc.Cascade(s.ctx, other.sc, c.ID)),
+		"confirm":     second(svc.ConfirmCascade(s.ctx, other.sc, c.ID, c.Digest)),
 		"report":      second(svc.Report(s.ctx, other.sc, d.ID)),
 	} {
 		if fault.KindOf(err) != fault.NotFound {

@@ -77,14 +77,14 @@ func (e *evidence) describe(r *Run) {
 		return
 	}
 	for _, p := range e.opening.check.Points {
-		r.Points = append(r.Points, errorPoint(p, e.policy.DecisionRule.Coverage))
+		r.Points = append(r.Points, errorPoint(p, e.policy.DecisionRule))
 	}
 }
 
-func errorPoint(p metrology.Point, coverage float64) ErrorPoint {
+func errorPoint(p metrology.Point, rule metrology.Rule) ErrorPoint {
 	s := p.Reference.Scale
 	out := ErrorPoint{Reference: float64(unit.ToCelsius(p.Reference.True, s)), Basis: p.Reference.Basis,
-		ExpandedUncertainty: coverage * float64(p.U)}
+		ExpandedUncertainty: float64(rule.Expanded(p.U, p.DoF))}
 	if p.Found != nil {
 		out.At = float64(unit.ToCelsius(*p.Found, s))
 		m, _ := p.FoundError()
@@ -109,10 +109,7 @@ func storeRun(ctx context.Context, tx *pg.Tx, e *evidence, run *Run) error {
 		return err
 	}
 	if d.EvidenceCount == e.deviation.EvidenceCount { // else whoever raised it looked at more than we did
-		if err := contain(ctx, tx, &d, e.doubt, e.policy); err != nil {
-			return err
-		}
-		if err := tx.RaiseEpoch(ctx); err != nil {
+		if err := containAgain(ctx, tx, &d, e); err != nil {
 			return err
 		}
 	}
@@ -142,6 +139,22 @@ func storeRun(ctx context.Context, tx *pg.Tx, e *evidence, run *Run) error {
 	return trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "trace.stored", Subject: run.Instrument, Version: run.Number,
 		After: map[string]any{"input_sha256": run.InputDigest, "readings": run.Readings, "unmatched": run.Unmatched,
 			"assessments": len(run.Assessments), "policy_version": run.PolicyVersion, "method": run.Method}})
+}
+
+// containAgain brings the containment up to date. If that moves the window, what
+// was checked against the instrument may fall.
+func containAgain(ctx context.Context, tx *pg.Tx, d *Deviation, e *evidence) error {
+	was, err := standingNow(ctx, tx)
+	if err != nil {
+		return err
+	}
+	if err := contain(ctx, tx, d, e.doubt, e.policy); err != nil {
+		return err
+	}
+	if _, err := was.spread(ctx, tx, nil, e.policy); err != nil {
+		return err
+	}
+	return tx.RaiseEpoch(ctx)
 }
 
 // traced moves a contained deviation on when its last run knows everything.

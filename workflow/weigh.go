@@ -30,13 +30,18 @@ func (e *evidence) weigh(ctx context.Context, tx *pg.Tx, list []Assessment) erro
 		shipped[g.Lot] = append(shipped[g.Lot], g.Consignee)
 	}
 	for i := range list {
-		e.weighOne(&list[i], where, shipped)
+		a := &list[i]
+		if a.KillStep, err = e.killStep(a, where, shipped); err != nil {
+			return err
+		}
+		e.weighOne(a, where, shipped)
 	}
 	return nil
 }
 
 func (e *evidence) weighOne(a *Assessment, where map[lot.ID]lot.Position, shipped map[lot.ID][]string) {
 	f := impact.Facts{Verdict: string(a.Result.Verdict), MissedAsRecorded: a.Result.MissedAsRecorded, NoLastGood: e.lastGood < 0,
+		KillStep:          a.KillStep != nil,
 		ProbabilityMissed: a.Result.ProbabilityMissed}
 	consignees := map[string]bool{}
 	for _, id := range e.below(lot.ID(a.LotID)) {
@@ -51,7 +56,7 @@ func (e *evidence) weighOne(a *Assessment, where map[lot.ID]lot.Position, shippe
 	f.Severity = severityOf(e.policy.Policy, a.Hazard)
 	a.Impact = impact.Assess(f)
 	d := routing.Default(routing.Facts{Level: a.Impact.Level, Verdict: f.Verdict, MissedAsRecorded: f.MissedAsRecorded,
-		Shipped: f.ShippedAny, InControl: f.InControlAny, Kind: a.Kind, Severity: f.Severity})
+		KillStep: f.KillStep, Shipped: f.ShippedAny, InControl: f.InControlAny, Kind: a.Kind, Severity: f.Severity})
 	a.Route, a.RouteRule, a.Reason, a.Signers = string(d.Route), d.Rule, d.Reason, d.Signers
 }
 

@@ -12,6 +12,7 @@ var certificateTable = table{
 	name: "certificates",
 	required: []string{"instrument", "certificate", "issued_at", "valid_until", "at", "correction",
 		"expanded_uncertainty", "unit"},
+	optional: []string{"fit"},
 }
 
 // decodeCertificate returns one row: a certificate with one point.
@@ -23,6 +24,7 @@ func decodeCertificate(r *record) instrument.Certificate {
 		IssuedAt:   r.moment("issued_at"),
 		ValidUntil: r.moment("valid_until"),
 		Unit:       scale,
+		Fit:        word(r, "fit", instrument.PointByPoint, instrument.StraightLine),
 		Points: []instrument.CertificatePoint{{
 			At:                  orZero(r.temperature("at", scale)),
 			Correction:          orZero(r.difference("correction")),
@@ -72,6 +74,8 @@ func joinCertificate(c *Row[instrument.Certificate], row Row[instrument.Certific
 		column = "valid_until"
 	case v.Unit != have.Unit:
 		column = "unit"
+	case v.Fit != have.Fit:
+		column = "fit"
 	}
 	if column != "" {
 		return row.problem(column, flawf("certificate-differs", "certificate %s of %s has another %s on line %d",

@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"strconv"
 	"time"
 
 	"lastgood/workflow/instrument"
@@ -10,7 +11,7 @@ var checkTable = table{
 	name:     "checks",
 	required: []string{"instrument", "performed_at"},
 	optional: []string{"point", "nominal", "reference", "reference_reading", "reference_uncertainty", "pressure_kpa",
-		"found", "left", "unit", "performed_by", "verified_by", "outcome", "confirmed"},
+		"found", "left", "unit", "performed_by", "verified_by", "outcome", "confirmed", "repeats", "spread"},
 }
 
 // unusable is the one outcome that may be imported: there is no as-found value.
@@ -57,7 +58,22 @@ func decodePoint(r *record) instrument.CheckPoint {
 		PressureKPa:          parsed(r, "pressure_kpa", parsePressure),
 		Found:                r.temperature("found", scale),
 		Left:                 r.temperature("left", scale),
+		Repeats:              parsed(r, "repeats", parseRepeats),
+		Spread:               r.uncertainty("spread"),
 	}
+}
+
+// parseRepeats reads how often an indication was read. Once is no repeat and has
+// no spread.
+func parseRepeats(s string) (int, *flaw) {
+	n, err := strconv.Atoi(s)
+	switch {
+	case err != nil:
+		return 0, flawf("not-a-whole-number", "%s is not a whole number of readings", quote(s))
+	case n < 2 || n > 1000:
+		return 0, flawf("out-of-range", "%d is not between 2 and 1000 readings: leave it empty where the instrument was read once", n)
+	}
+	return n, nil
 }
 
 // pointComplete notes what a point lacks, or has that it must not have.
@@ -69,6 +85,9 @@ func pointComplete(r *record, p instrument.CheckPoint) {
 	}
 	if r.raw("found") == "" {
 		r.fail("found", flawf("found-required", "there is no as-found value: take it before adjusting, or write the outcome unusable"))
+	}
+	if (r.raw("repeats") == "") != (r.raw("spread") == "") {
+		r.fail("spread", flawf("repeats-and-spread", "repeats and their spread (standard deviation) go together: write both or neither"))
 	}
 	switch p.Kind {
 	case instrument.Comparison:

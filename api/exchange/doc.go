@@ -25,13 +25,15 @@
 //
 // Of a value: required, not-one-value, unknown-word, not-true-or-false,
 // not-a-number, too-many-decimals, not-a-whole-number, out-of-range,
-// below-absolute-zero, unknown-unit, offset-required, bad-time,
+// below-absolute-zero, unknown-unit, offset-required, ambiguous-local-time,
+// nonexistent-local-time, bad-time,
 // surrounding-space, control-character, too-long, not-a-quantity,
 // negative-quantity, quantity-without-unit.
 //
 // Of values together: ends-before-it-begins, lot-into-itself,
 // certificate-differs, duplicate-point, check-differs, found-required,
-// unusable-with-value, reference-reading-required, reference-not-allowed.
+// unusable-with-value, reference-reading-required, reference-not-allowed,
+// repeats-and-spread.
 //
 // Everything but the readings is small and is held in memory by [Read]. The
 // readings are streamed by [Folder.Readings].

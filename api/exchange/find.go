@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 )
 
 const (
@@ -13,7 +14,7 @@ const (
 )
 
 // tables are the data files in the order in which problems are told.
-var tables = []table{instrumentTable, certificateTable, eventTable, mountingTable, checkTable,
+var tables = []table{instrumentTable, certificateTable, clockOffsetTable, eventTable, mountingTable, checkTable,
 	productTable, lotTable, stayTable, transformationTable, shipmentTable, readingTable}
 
 // needed are the data files that a folder must have.
@@ -100,6 +101,14 @@ func (l *listing) add(dir, key string, names []string) {
 			fail(names[0], f)
 			return
 		}
+		l.sources[key] = s
+	}
+}
+
+// in tells the files in which zone the site's clocks are.
+func (l *listing) in(zone *time.Location) {
+	for key, s := range l.sources {
+		s.zone = zone
 		l.sources[key] = s
 	}
 }

@@ -67,6 +67,7 @@ type Folder struct {
 
 	Instruments     []Row[instrument.Instrument]
 	Certificates    []Row[instrument.Certificate]
+	ClockOffsets    []Row[instrument.ClockOffset]
 	Events          []Row[instrument.Event]
 	Mountings       []Row[instrument.Mounting]
 	Checks          []CheckRow

@@ -53,6 +53,29 @@ func decodeEvent(r *record) instrument.Event {
 	}
 }
 
+var clockOffsetTable = table{
+	name:     "clock_offsets",
+	required: []string{"instrument", "from"},
+	optional: []string{"to", "offset_s", "bound_s", "note"},
+}
+
+func decodeClockOffset(r *record) instrument.ClockOffset {
+	from, to := r.at("from"), r.at("to")
+	r.inOrder(from, to, "to")
+	o := instrument.ClockOffset{
+		Instrument: r.code("instrument"),
+		From:       orZero(from),
+		To:         to,
+		Ahead:      parsed(r, "offset_s", parseSeconds),
+		Bound:      orZero(parsed(r, "bound_s", parseSeconds)),
+		Note:       r.note("note"),
+	}
+	if o.Bound < 0 {
+		r.fail("bound_s", flawf("out-of-range", "bound_s must not be below zero"))
+	}
+	return o
+}
+
 var mountingTable = table{
 	name:     "mountings",
 	required: []string{"instrument", "location", "from"},

@@ -39,6 +39,11 @@ func Events(items []jsontext.Value) ([]instrument.Event, fault.Rows) {
 	return decodeItems(items, eventTable, decodeEvent)
 }
 
+// ClockOffsets decodes by how much recorders' clocks were wrong.
+func ClockOffsets(items []jsontext.Value) ([]instrument.ClockOffset, fault.Rows) {
+	return decodeItems(items, clockOffsetTable, decodeClockOffset)
+}
+
 // Mountings decodes where instruments hung.
 func Mountings(items []jsontext.Value) ([]instrument.Mounting, fault.Rows) {
 	return decodeItems(items, mountingTable, decodeMounting)

@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"math"
 	"strconv"
 	"strings"
 
@@ -106,4 +107,24 @@ func parseTemperature(s string, scale unit.Scale) (unit.Micro, *flaw) {
 		f = belowAbsoluteZero(s, scale)
 	}
 	return m, f
+}
+
+// longestOffset [s] is more than a clock is ever off: one that stands in another
+// decade was never set, and its readings are refused by their times.
+const longestOffset = 400 * 24 * 3600
+
+// parseSeconds reads a time in seconds, as microseconds.
+func parseSeconds(s string) (int64, *flaw) {
+	decimals, ok := plainDecimal(s)
+	if !ok {
+		return 0, notANumber(s)
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	switch {
+	case decimals > 6:
+		return 0, flawf("too-many-decimals", "%s has more than six decimals", quote(s))
+	case err != nil || v > longestOffset || v < -longestOffset:
+		return 0, flawf("out-of-range", "%s seconds are more than 400 days", quote(s))
+	}
+	return int64(math.Round(v * 1e6)), nil
 }

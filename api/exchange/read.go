@@ -5,17 +5,21 @@ package exchange
 // be used but for further problems.
 func Read(dir string) (*Folder, []Problem) {
 	l := find(dir)
-	f := &Folder{Dir: dir, PolicyFile: policyFile, Warnings: l.warnings, readings: l.sources[readingTable.name]}
+	f := &Folder{Dir: dir, PolicyFile: policyFile, Warnings: l.warnings}
 	bad := l.bad
 	add := func(p []Problem) { bad = append(bad, p...) }
 
 	var p []Problem
 	f.Site, p = readSite(l.sources[siteFile])
 	add(p)
+	l.in(f.Site.Location)
+	f.readings = l.sources[readingTable.name]
 	add(f.readPolicy(l.sources[policyFile]))
 	f.Instruments, p = readInstruments(l.sources[instrumentTable.name])
 	add(p)
 	f.Certificates, p = readCertificates(l.sources[certificateTable.name])
+	add(p)
+	f.ClockOffsets, p = readTable(l.sources[clockOffsetTable.name], clockOffsetTable, decodeClockOffset)
 	add(p)
 	f.Events, p = readTable(l.sources[eventTable.name], eventTable, decodeEvent)
 	add(p)

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
+	"time"
 	"unicode/utf8"
 )
 
@@ -19,6 +20,7 @@ type record struct {
 	line    int
 	value   []string // by column; empty: unknown
 	bad     []Problem
+	zone    *time.Location // of the site; nil: unknown
 }
 
 func newRecord(file string, t table) *record {
@@ -40,6 +42,7 @@ type rows interface {
 func (s source) records(t table, n *atomic.Int64) iter.Seq[*record] {
 	return func(yield func(*record) bool) {
 		r := newRecord(s.name, t)
+		r.zone = s.zone
 		file, err := os.Open(filepath.Join(s.dir, s.name))
 		if err != nil {
 			r.fail("", unreadable(err))
@@ -121,6 +124,9 @@ func decoded[T any](r *record, decode func(*record) T) (v T, ok bool) {
 
 // fail notes what is wrong with a column of r, once.
 func (r *record) fail(column string, f *flaw) {
+	if f.rule == offsetRequired && r.zone != nil {
+		f = localFlaw(r.value[r.column(column)], r.zone)
+	}
 	for _, p := range r.bad {
 		if p.Column == column && p.Rule == f.rule && column != "" {
 			return // two quantities share a unit, and both ask for it

@@ -64,29 +64,65 @@ type ErrorPoint struct {
 
 // AssessmentResult is one lot under one limit.
 type AssessmentResult struct {
-	Lot              string         `json:"lot"`
-	Limit            *string        `json:"limit"` // null: no limit applies
-	LimitText        string         `json:"limit_text"`
-	LimitUnit        string         `json:"limit_unit"` // the scale that the limit is written in
-	Via              string         `json:"via"`
-	Verdict          string         `json:"verdict"`
-	MissedAsRecorded bool           `json:"missed_as_recorded"`
-	Readings         int            `json:"readings"`
-	Measure          MeasureResult  `json:"measure"`
-	Rules            []RuleResult   `json:"other_rules"`
-	Headroom         *float64       `json:"headroom"`
-	WorstError       *float64       `json:"worst_error"`
-	Probability      *float64       `json:"probability_missed"`
-	CorroboratedBy   []string       `json:"corroborated_by"`
-	Level            int            `json:"level"`
-	LevelReason      string         `json:"level_reason"`
-	Score            int            `json:"score"`
-	Factors          []FactorResult `json:"factors"`
-	Route            string         `json:"route"`
-	RouteReason      string         `json:"route_reason"`
-	Signers          []string       `json:"signers"`
-	Reasons          []string       `json:"reasons"`
-	Method           string         `json:"method"`
+	Lot              string        `json:"lot"`
+	Limit            *string       `json:"limit"` // null: no limit applies
+	LimitText        string        `json:"limit_text"`
+	LimitUnit        string        `json:"limit_unit"` // the scale that the limit is written in
+	Via              string        `json:"via"`
+	Verdict          string        `json:"verdict"`
+	OwnVerdict       string        `json:"own_verdict"` // of the instrument in doubt alone
+	MissedAsRecorded bool          `json:"missed_as_recorded"`
+	Readings         int           `json:"readings"`
+	Measure          MeasureResult `json:"measure"`
+	Rules            []RuleResult  `json:"other_rules"`
+	Headroom         *float64      `json:"headroom"`
+	WorstError       *float64      `json:"worst_error"`
+	Probability      *float64      `json:"probability_missed"`
+	// Probabilities is the same under every model of when the error began.
+	Probabilities  []ModelResult  `json:"probability_by_model"`
+	CorroboratedBy []string       `json:"corroborated_by"` // second instruments that cleared the doubt
+	Seconds        []SecondResult `json:"second_instruments"`
+	// KillStep is the later step that cleared the hazard; the limit's verdict
+	// stands as it is.
+	KillStep    *KillStepResult `json:"kill_step,omitempty" doc:"The later step that cleared the hazard; absent where none did"`
+	Quality     *string         `json:"quality_note"` // what a harmless error did to the product
+	Level       int             `json:"level"`
+	LevelReason string          `json:"level_reason"`
+	Score       int             `json:"score"`
+	Factors     []FactorResult  `json:"factors"`
+	Route       string          `json:"route"`
+	RouteReason string          `json:"route_reason"`
+	Signers     []string        `json:"signers"`
+	Reasons     []string        `json:"reasons"`
+	Method      string          `json:"method"`
+}
+
+// ModelResult is the probability of a miss under one model of when the error
+// began; null: unknown.
+type ModelResult struct {
+	Model  string   `json:"model"`
+	Missed *float64 `json:"probability_missed"`
+}
+
+// SecondResult is what a second instrument says of the same lot and limit.
+type SecondResult struct {
+	Instrument string        `json:"instrument"`
+	Verdict    string        `json:"verdict"`
+	Readings   int           `json:"readings"`
+	Measure    MeasureResult `json:"measure"`
+	// EN is the largest |E_n| over the pairs of readings near in time; null where
+	// none could be compared.
+	EN      *float64 `json:"e_n"`
+	Pairs   int      `json:"pairs"`
+	Counted bool     `json:"counted"`
+	Refused *string  `json:"refused"` // why it does not count
+}
+
+// KillStepResult is a later step that cleared a hazard.
+type KillStepResult struct {
+	Limit string   `json:"limit"`
+	Lots  []string `json:"lots"` // that met it: all that was made of the lot
+	By    []string `json:"by"`   // instruments
 }
 
 // MeasureResult is the number that the limit is about.
@@ -198,10 +234,10 @@ func gravest(list []workflow.Assessment) map[string]*string {
 
 func newAssessment(a workflow.Assessment) AssessmentResult {
 	r := a.Result
-	out := AssessmentResult{Lot: a.Lot, LimitText: a.Text, LimitUnit: a.Unit, Via: a.Via, Verdict: string(r.Verdict), MissedAsRecorded: r.MissedAsRecorded,
-		Readings: r.Readings, Measure: MeasureResult{r.Measure.Name, r.Measure.Unit, r.Measure.Required, r.Measure.Recorded, r.Measure.Corrected, r.Measure.Worst},
+	out := AssessmentResult{Lot: a.Lot, LimitText: a.Text, LimitUnit: a.Unit, Via: a.Via, Verdict: string(r.Verdict), OwnVerdict: string(a.OwnVerdict), MissedAsRecorded: r.MissedAsRecorded,
+		Readings: r.Readings, Measure: measure(r.Measure),
 		Rules: []RuleResult{}, Headroom: number(r.Headroom), WorstError: number(r.WorstError), Probability: r.ProbabilityMissed,
-		CorroboratedBy: []string{}, Level: a.Impact.Level, LevelReason: a.Impact.LevelReason, Score: a.Impact.Score,
+		Probabilities: []ModelResult{}, CorroboratedBy: append([]string{}, a.ClearedBy...), Seconds: []SecondResult{}, Level: a.Impact.Level, LevelReason: a.Impact.LevelReason, Score: a.Impact.Score,
 		Factors: []FactorResult{}, Route: a.Route, RouteReason: a.Reason, Signers: append([]string{}, a.Signers...),
 		Reasons: append([]string{}, r.Reasons...), Method: r.Method}
 	if a.Limit != "" {
@@ -210,8 +246,36 @@ func newAssessment(a workflow.Assessment) AssessmentResult {
 	for _, v := range r.OtherRules {
 		out.Rules = append(out.Rules, RuleResult{v.Rule, v.Recorded, v.Corrected, v.Worst})
 	}
+	for _, p := range r.Probabilities {
+		out.Probabilities = append(out.Probabilities, ModelResult{p.Model, p.Missed})
+	}
+	for _, w := range a.Seconds {
+		out.Seconds = append(out.Seconds, second(w))
+	}
+	if k := a.KillStep; k != nil {
+		out.KillStep = &KillStepResult{k.Limit, k.Lots, k.By}
+	}
+	if r.Quality != "" {
+		out.Quality = &r.Quality
+	}
 	for _, f := range a.Impact.Factors {
 		out.Factors = append(out.Factors, FactorResult{f.Name, f.Value, f.Reason})
+	}
+	return out
+}
+
+func measure(m limit.Measure) MeasureResult {
+	return MeasureResult{m.Name, m.Unit, m.Required, m.Recorded, m.Corrected, m.Worst}
+}
+
+func second(w workflow.Second) SecondResult {
+	out := SecondResult{Instrument: w.Instrument, Verdict: string(w.Verdict), Readings: w.Readings, Measure: measure(w.Measure),
+		Pairs: w.Agreement.Pairs, Counted: w.Refused == ""}
+	if w.Agreement.Tested {
+		out.EN = &w.Agreement.Largest
+	}
+	if w.Refused != "" {
+		out.Refused = &w.Refused
 	}
 	return out
 }

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
+	"time"
 
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
@@ -15,6 +16,7 @@ import (
 
 // source is one data file of the folder.
 type source struct {
+	zone *time.Location // of the site; nil: unknown
 	dir  string
 	name string // in the folder, "readings.csv.gz"; empty: there is none
 	size int64  // on disk

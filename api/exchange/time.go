@@ -124,8 +124,49 @@ func timeFlaw(s string) *flaw {
 	local := strings.Replace(s, " ", "T", 1)
 	for _, layout := range []string{secondsLayout, "2006-01-02T15:04", time.DateOnly} {
 		if _, err := time.Parse(layout, local); err == nil {
-			return flawf("offset-required", "%s has no offset from UTC: write 2026-03-02T06:10:00+01:00, or Z for UTC", quote(s))
+			return flawf(offsetRequired, "%s has no offset from UTC: write 2026-03-02T06:10:00+01:00, or Z for UTC", quote(s))
 		}
 	}
 	return flawf("bad-time", "%s is not a time as RFC 3339 writes it: 2026-03-02T06:10:00+01:00, or Z for UTC", quote(s))
 }
+
+// offsetRequired is the rule that a time without an offset breaks.
+const offsetRequired = "offset-required"
+
+// localFlaw says more of a time without an offset where the site's zone is known.
+// It is refused all the same: whether the recorder's clock kept that zone only
+// the plant can say. Where clocks are set back a local time happens twice, and
+// where they are set forward some never happen.
+func localFlaw(s string, zone *time.Location) *flaw {
+	local := strings.Replace(s, " ", "T", 1)
+	for _, layout := range []string{secondsLayout, "2006-01-02T15:04"} {
+		wall, err := time.Parse(layout, local)
+		if err != nil {
+			continue
+		}
+		switch at := moments(wall, zone); {
+		case len(at) == 0:
+			return flawf("nonexistent-local-time", "%s never was in %s: clocks were set forward over it. Write the time with its offset from UTC", quote(s), zone)
+		case len(at) > 1:
+			return flawf("ambiguous-local-time", "%s was twice in %s, when clocks were set back: write %s or %s", quote(s), zone, written(at[0]), written(at[1]))
+		default:
+			return flawf(offsetRequired, "%s has no offset from UTC: write %s if it is the time in %s, or Z for UTC", quote(s), written(at[0]), zone)
+		}
+	}
+	return timeFlaw(s)
+}
+
+// moments returns when the clocks of a zone showed a time: once, twice or never.
+func moments(wall time.Time, zone *time.Location) (at []time.Time) {
+	for _, near := range [...]time.Duration{-24 * time.Hour, 24 * time.Hour} { // before and after any change
+		_, offset := wall.Add(near).In(zone).Zone()
+		t := wall.Add(-time.Duration(offset) * time.Second).In(zone)
+		shows := t.Format(secondsLayout) == wall.Format(secondsLayout)
+		if shows && (len(at) == 0 || !at[0].Equal(t)) {
+			at = append(at, t)
+		}
+	}
+	return at
+}
+
+func written(t time.Time) string { return t.Format(time.RFC3339Nano) }

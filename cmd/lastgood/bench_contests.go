@@ -74,7 +74,7 @@ func (b *bench) takeSlab(batch string, chunks []reading.Chunk) error { return b.
 // writeSlab is the path without the command around it: names to numbers, sort,
 // COPY. No answer is kept, no trail, no look at open deviations.
 func (b *bench) writeSlab(_ string, chunks []reading.Chunk) error {
-	limits := map[string]bool{"cook": true}
+	limits := reading.Limits{"cook": nil}
 	for _, c := range chunks {
 		err := b.store.db.InTx(b.ctx, b.scope, func(tx *pg.Tx) error {
 			_, err := reading.Ingest(b.ctx, tx, c, limits)

@@ -24,7 +24,7 @@ type importCmd struct {
 
 // importOrder is the data files in the order in which they may refer to each
 // other. Events and checks come last, in one go.
-var importOrder = []string{"instruments", "certificates", "products", "lots", "mountings", "stays", "transformations", "shipments"}
+var importOrder = []string{"instruments", "certificates", "clock_offsets", "products", "lots", "mountings", "stays", "transformations", "shipments"}
 
 // Run imports the folder. The same folder again changes nothing.
 func (c *importCmd) Run(g *globals) error {
@@ -122,8 +122,15 @@ func (i *importer) happenings() error {
 	if err != nil {
 		return located(err, map[string][]exchange.Object{"events": events, "checks": checks})
 	}
-	_, err = fmt.Fprintf(i.g.out, "events and checks: %d deviations opened\n", len(said.Opened))
-	return err
+	fmt.Fprintf(i.g.out, "events and checks: %d deviations opened\n", len(said.Opened))
+	if len(said.Cascades) == 0 {
+		return nil
+	}
+	fmt.Fprintf(i.g.out, "%d cascades wait: what was checked against instruments that fell is held; look at each, and let somebody else confirm it\n", len(said.Cascades))
+	for _, id := range said.Cascades {
+		fmt.Fprintf(i.g.out, "  %s/v1/cascades/%d\n", i.client.base, id)
+	}
+	return nil
 }
 
 // readings sends the readings file as it is.
@@ -140,6 +147,11 @@ func (i *importer) readings(f *exchange.Folder) error {
 		return err
 	}
 	fmt.Fprintf(i.g.out, "readings: %d new, %d unchanged\n", said.AcceptedRows, lineCount(said.Duplicates))
+	var odd []exchange.Problem
+	for _, r := range said.Quarantined {
+		odd = append(odd, exchange.Problem{File: name, Line: r.Line, Column: r.Field, Rule: r.Rule, Detail: r.Detail})
+	}
+	warnQuarantined(i.g, odd)
 	var bad []exchange.Problem
 	for _, r := range said.Refused {
 		bad = append(bad, exchange.Problem{File: name, Line: r.Line, Column: r.Field, Rule: r.Rule, Detail: r.Detail})

@@ -27,6 +27,8 @@ type loader struct {
 	problems []exchange.Problem
 	bar      *bar
 	policyOK bool
+	// quarantined are readings that are not believed: no fault of the folder.
+	quarantined []exchange.Problem
 }
 
 // policyProblems returns what is wrong with the folder's policy.
@@ -76,6 +78,7 @@ func (l *loader) facts() error {
 	return errors.Join(
 		add(l, f.Instruments, l.svc.AddInstruments),
 		add(l, f.Certificates, l.svc.AddCertificates),
+		add(l, f.ClockOffsets, l.svc.AddClockOffsets),
 		add(l, f.Products, l.svc.AddProducts),
 		add(l, f.Lots, l.svc.AddLots),
 		add(l, f.Mountings, l.svc.AddMountings),
@@ -88,6 +91,12 @@ func (l *loader) facts() error {
 // add gives rows to a command; if some are wrong, it notes them and gives the
 // rest.
 func add[T any](l *loader, rows []exchange.Row[T], command func(context.Context, pg.Scope, []T) (workflow.Counts, error)) error {
+	_, err := addGood(l, rows, command)
+	return err
+}
+
+// addGood is add, and returns the rows that were not wrong.
+func addGood[T any](l *loader, rows []exchange.Row[T], command func(context.Context, pg.Scope, []T) (workflow.Counts, error)) ([]exchange.Row[T], error) {
 	values := make([]T, len(rows))
 	for i, r := range rows {
 		values[i] = r.Value
@@ -95,7 +104,7 @@ func add[T any](l *loader, rows []exchange.Row[T], command func(context.Context,
 	var bad fault.Rows
 	_, err := command(l.ctx, l.scope, values)
 	if !errors.As(err, &bad) {
-		return err
+		return rows, err
 	}
 	wrong := map[int]bool{}
 	for _, b := range bad {
@@ -109,9 +118,9 @@ func add[T any](l *loader, rows []exchange.Row[T], command func(context.Context,
 		}
 	}
 	if len(good) == 0 {
-		return nil
+		return nil, nil
 	}
-	return add(l, good, command)
+	return addGood(l, good, command)
 }
 
 func (l *loader) note(file string, line int, r fault.Row) {
@@ -127,11 +136,16 @@ func (l *loader) readings() error {
 			return nil
 		}
 		number++
-		err := add(l, rows, func(ctx context.Context, sc pg.Scope, list []reading.Reading) (workflow.Counts, error) {
+		var a reading.Answer
+		kept, err := addGood(l, rows, func(ctx context.Context, sc pg.Scope, list []reading.Reading) (_ workflow.Counts, err error) {
 			digest := sha256.Sum256([]byte(fmt.Sprint(number, len(list))))
-			_, err := l.svc.TakeReadings(ctx, sc, reading.Chunk{BatchKey: "readings", Number: number, Digest: digest[:], Readings: list})
+			a, err = l.svc.TakeReadings(ctx, sc, reading.Chunk{BatchKey: "readings", Number: number, Digest: digest[:], Readings: list})
 			return workflow.Counts{}, err
 		})
+		for _, q := range a.Quarantined {
+			r := kept[q.Index]
+			l.quarantined = append(l.quarantined, exchange.Problem{File: r.File, Line: r.Line, Column: "value", Rule: q.Rule, Detail: q.Detail})
+		}
 		l.bar.Set(l.folder.Progress())
 		rows = rows[:0]
 		return err

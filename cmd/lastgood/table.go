@@ -30,6 +30,9 @@ func printTable(w io.Writer, r exchange.Result) error {
 	return p.err
 }
 
+// supposed is the state of what a drill supposes.
+const supposed = "supposed"
+
 type printer struct {
 	w       io.Writer
 	err     error
@@ -123,8 +126,11 @@ func (p *printer) counts(d exchange.DeviationResult) {
 			acknowledged++
 		}
 	}
-	p.line("\nHeld: %d lots, %d acknowledged.  Shipped: %d shipments, %d of them of lots not shown to have met their limit.",
-		len(d.Holds), acknowledged, len(d.Shipped), len(notMet(d.Shipped)))
+	held := fmt.Sprintf("Held: %d lots, %d acknowledged.", len(d.Holds), acknowledged)
+	if d.State == supposed {
+		held = fmt.Sprintf("Would be held: %d lots.", len(d.Holds))
+	}
+	p.line("\n%s  Shipped: %d shipments, %d of them of lots not shown to have met their limit.", held, len(d.Shipped), len(notMet(d.Shipped)))
 	p.line("Verdicts: %d missed, %d unknown, %d indeterminate, %d met after correction.", n["missed"], n["unknown"], n["indeterminate"], n["met"])
 }
 
@@ -179,7 +185,28 @@ func (p *printer) assessments(d exchange.DeviationResult) {
 	}
 	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom|worst error|p(missed)|route", rows)
 	p.otherRules(list)
+	p.seconds(list)
 	p.reasons(list)
+}
+
+// seconds shows what second instruments say of the same lots.
+func (p *printer) seconds(list []exchange.AssessmentResult) {
+	var rows [][]string
+	for _, a := range list {
+		m := scaleOf(a)
+		for _, w := range a.Seconds {
+			says := orWords(w.Refused, "counted")
+			if !w.Counted {
+				says = "not counted: " + says
+			}
+			rows = append(rows, []string{a.Lot, orWords(a.Limit, "none"), w.Instrument, strings.ToUpper(w.Verdict), strconv.Itoa(w.Readings),
+				m.value(w.Measure.Recorded), m.value(w.Measure.Worst), num(w.EN, 2), strings.ToUpper(a.OwnVerdict), says})
+		}
+	}
+	if len(rows) > 0 {
+		p.line("\nSecond instruments")
+		p.table("lot|limit|instrument|by itself|readings|recorded|worst|E_n|the one in doubt|its word", rows)
+	}
 }
 
 // otherRules shows the same measure by other published rules, beside the one that
@@ -198,12 +225,23 @@ func (p *printer) otherRules(list []exchange.AssessmentResult) {
 	}
 }
 
+// whyOf are the reasons of an assessment, the level's where a later step counts
+// among them.
+func whyOf(a exchange.AssessmentResult) []string {
+	why := slices.Clone(a.Reasons)
+	if k := a.KillStep; k != nil {
+		why = append(why, fmt.Sprintf("its hazard was cleared by the later step %s, met by %s after %s: whether that step was validated for it, a qualified person says",
+			k.Limit, strings.Join(k.Lots, ", "), strings.Join(k.By, ", ")))
+	}
+	return why
+}
+
 // reasons says why, once for each sentence.
 func (p *printer) reasons(list []exchange.AssessmentResult) {
 	lots := map[string][]string{}
 	var order []string
 	for _, a := range list {
-		for _, r := range a.Reasons {
+		for _, r := range whyOf(a) {
 			if lots[r] == nil {
 				order = append(order, r)
 			}
@@ -227,7 +265,11 @@ func (p *printer) holds(d exchange.DeviationResult) {
 	if len(d.Holds) == 0 {
 		return
 	}
-	p.line("\nHeld")
+	if d.State == supposed {
+		p.line("\nWould be held")
+	} else {
+		p.line("\nHeld")
+	}
 	var rows [][]string
 	for _, h := range d.Holds {
 		place := "unknown place"

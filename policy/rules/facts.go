@@ -28,7 +28,7 @@ type Facts struct {
 	SupportsGrowth *bool
 	Limit, Product string // their names; empty: unknown
 	Kind           string // of the limit: at_least, hold, lethality …
-	Monitoring     string // discrete, continuous; empty: unknown
+	Monitoring     string // discrete, continuous, exception; empty: unknown
 }
 
 // The verdicts, as policy/limit writes them.

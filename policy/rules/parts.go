@@ -14,6 +14,9 @@ func (r *reader) policy(root *yaml.Node, rules Rules) *Rules {
 	for i := 0; root.Kind == yaml.MappingNode && i+1 < len(root.Content); i += 2 {
 		k := root.Content[i]
 		f := field{k.Value, k.Value, k, root.Content[i+1]}
+		if slices.Contains(Keys(), f.key) {
+			rules.own = append(rules.own, f.key)
+		}
 		switch f.key {
 		case "levels":
 			rules.levels, rules.raises = r.levels(f)

@@ -10,6 +10,7 @@ package rules
 
 import (
 	_ "embed"
+	"slices"
 	"sync"
 	"time"
 
@@ -56,7 +57,13 @@ type Rules struct {
 	means     map[Route]string
 	signers   []signerLine   // each that matches signs, in this order
 	deadlines []deadlineLine // each that matches is a deadline
+	own       []string       // the parts that the document has
 }
+
+// Method names this way of deciding; another language, another order of the
+// rules or another guard is another name. Which rules decided is the version of
+// the policy.
+const Method = "rules/first-match@1"
 
 // line is what every rule has: a name and a condition.
 type line struct {
@@ -100,6 +107,24 @@ type Problem struct {
 // others alone.
 func Keys() []string { return []string{"levels", "rules", "routes", "signers", "deadlines"} }
 
+// Part is what one key of the document says, or what is built in.
+type Part struct {
+	Key     string
+	Rules   int // how many; of routes, the meanings
+	BuiltIn bool
+}
+
+// Parts returns the parts, in the order of Keys.
+func (r *Rules) Parts() []Part {
+	many := map[string]int{"levels": len(r.levels) + len(r.raises), "rules": len(r.routes), "routes": len(r.means),
+		"signers": len(r.signers), "deadlines": len(r.deadlines)}
+	out := make([]Part, 0, len(many))
+	for _, key := range Keys() {
+		out = append(out, Part{key, many[key], !slices.Contains(r.own, key)})
+	}
+	return out
+}
+
 // Compile reads the rules in a policy document, whose root node, a mapping, and
 // text are given; the text is what the columns are counted in. Where the
 // document lacks one of the keys, that part of Default applies. With any problem
@@ -138,5 +163,6 @@ var builtIn = sync.OnceValue(func() *Rules {
 	if len(problems) > 0 {
 		panic("default.yaml: " + problems[0].Path + ": " + problems[0].Detail)
 	}
+	rules.own = nil
 	return rules
 })

@@ -36,16 +36,16 @@ func good(t testing.TB, text string) *Rules {
 func TestDefaultTextIsADocument(t *testing.T) {
 	t.Parallel()
 	copied := good(t, DefaultText())
-	if d := Try(Default(), copied, someFacts()); len(d) > 0 {
-		t.Errorf("%d differences, first %+v", len(d), d[0])
+	if d := try(Default(), copied, someFacts()); len(d) > 0 {
+		t.Errorf("differences: %v", d)
 	}
 }
 
 func TestADocumentWithoutRulesHasTheBuiltInOnes(t *testing.T) {
 	t.Parallel()
 	for _, text := range []string{"limits: []\n", "{}\n", "rulez: []\n"} {
-		if d := Try(Default(), good(t, text), someFacts()); len(d) > 0 {
-			t.Errorf("%s: %d differences, first %+v", text, len(d), d[0])
+		if d := try(Default(), good(t, text), someFacts()); len(d) > 0 {
+			t.Errorf("%s: differences: %v", text, d)
 		}
 	}
 }
@@ -62,6 +62,18 @@ func TestAPartReplacesItsPartOnly(t *testing.T) {
 	}
 	want.Route, want.RouteRule, want.RouteReason, want.Means = got.Route, got.RouteRule, got.RouteReason, Default().means[Destroy]
 	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+}
+
+func TestPartsAreCounted(t *testing.T) {
+	t.Parallel()
+	want := []Part{{"levels", 7, true}, {"rules", 9, true}, {"routes", 6, true}, {"signers", 6, true}, {"deadlines", 3, true}}
+	if d := cmp.Diff(want, Default().Parts()); d != "" {
+		t.Error(d)
+	}
+	want[2] = Part{"routes", 1, false}
+	if d := cmp.Diff(want, good(t, "routes: {rework: cook it again}").Parts()); d != "" {
 		t.Error(d)
 	}
 }

@@ -63,7 +63,7 @@ const many = 1_000_000
 
 var verdictWords = []string{met, indeterminate, missed, unknown}
 var severityWords = []string{"minor", "moderate", "serious", "fatal", unknown}
-var monitoringWords = []string{"discrete", "continuous", unknown}
+var monitoringWords = []string{"discrete", "continuous", "exception", unknown}
 var kindWords = []string{"at_least", "at_most", "hold", "dwell_table", "lethality", "log_reduction", "cooling", "exposure", "growth", unknown}
 
 var vocabulary = []word{

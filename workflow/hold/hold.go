@@ -8,7 +8,10 @@ import (
 	"fmt"
 	"time"
 
+	"github.com/lib/pq"
+
 	"lastgood/workflow/fault"
+	"lastgood/workflow/instrument"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 )
@@ -23,7 +26,8 @@ type Hold struct {
 	Lot            lot.ID     `db:"lot_id"`
 	LotCode        string     `db:"lot"`
 	BecauseOf      string     `db:"because_of"`
-	Deviation      int64      `db:"deviation_id"`
+	Deviation      int64      `db:"deviation_id"` // 0: none yet, a cascade pends
+	Cascade        int64      `db:"cascade_id"`   // that placed it before there was a deviation; 0: none
 	Quantity       *string    `db:"quantity"`
 	Unit           *string    `db:"quantity_unit"`
 	Location       *string    `db:"location"`
@@ -46,14 +50,24 @@ type Order struct {
 // Place places holds for a deviation and returns how many are new. A portion
 // that it holds already stays held as it is.
 func Place(ctx context.Context, tx *pg.Tx, deviation int64, orders []Order) (int, error) {
+	return place(ctx, tx, &deviation, nil, orders)
+}
+
+// PlaceAhead places holds for a cascade that nobody has confirmed yet: the
+// deviations that will ask for them come later, and take them over.
+func PlaceAhead(ctx context.Context, tx *pg.Tx, cascade int64, orders []Order) (int, error) {
+	return place(ctx, tx, nil, &cascade, orders)
+}
+
+func place(ctx context.Context, tx *pg.Tx, deviation, cascade *int64, orders []Order) (int, error) {
 	const place = `
 with h as (
-  insert into hold (plant_id, portion_id, deviation_id, because_of_lot_id, quantity, quantity_unit, location_id,
+  insert into hold (plant_id, portion_id, deviation_id, cascade_id, because_of_lot_id, quantity, quantity_unit, location_id,
     placed_at, placed_by)
-  select $1, portion_id, deviation_id, because_of_lot_id, quantity, quantity_unit, location_id, $3, placed_by
-  from json_to_recordset($2) as r(portion_id bigint, deviation_id bigint, because_of_lot_id bigint, quantity numeric,
-    quantity_unit text, location_id int, placed_by text) order by portion_id
-  on conflict on constraint hold_once do nothing returning plant_id, portion_id),
+  select $1, portion_id, deviation_id, cascade_id, because_of_lot_id, quantity, quantity_unit, location_id, $3, placed_by
+  from json_to_recordset($2) as r(portion_id bigint, deviation_id bigint, cascade_id bigint, because_of_lot_id bigint,
+    quantity numeric, quantity_unit text, location_id int, placed_by text) order by portion_id
+  on conflict do nothing returning plant_id, portion_id),
 p as (
   update portion set state = 'on_hold', version = version + 1 from h
   where portion.plant_id = h.plant_id and portion.portion_id = h.portion_id and portion.state = 'free'
@@ -61,12 +75,13 @@ p as (
 select count(*) from h where (select count(*) from p) >= 0`
 	type row struct {
 		Order
-		Deviation int64  `json:"deviation_id"`
+		Deviation *int64 `json:"deviation_id"`
+		Cascade   *int64 `json:"cascade_id"`
 		By        string `json:"placed_by"`
 	}
 	rows := make([]row, len(orders))
 	for i, o := range orders {
-		rows[i] = row{o, deviation, tx.By.ID}
+		rows[i] = row{o, deviation, cascade, tx.By.ID}
 	}
 	n, err := tx.InsertCount(ctx, place, rows)
 	if err != nil {
@@ -75,8 +90,30 @@ select count(*) from h where (select count(*) from p) >= 0`
 	return n, nil
 }
 
+// TakeOver lets a deviation of an instrument take over the holds that cascades
+// placed ahead of it: what was acknowledged and counted stays so.
+func TakeOver(ctx context.Context, tx *pg.Tx, deviation int64, id instrument.ID, orders []Order) error {
+	const take = `
+update hold h set deviation_id = $2, version = version + 1
+where h.plant_id = $1 and h.hold_id in (
+  select distinct on (a.portion_id) a.hold_id from hold a
+  where a.plant_id = $1 and a.deviation_id is null and a.lifted_at is null and a.portion_id = any($4)
+    and exists (select from cascade_window w where w.plant_id = $1 and w.cascade_id = a.cascade_id and w.instrument_id = $3)
+    and not exists (select from hold o where o.plant_id = $1 and o.deviation_id = $2 and o.portion_id = a.portion_id)
+  order by a.portion_id, a.acknowledged_at, a.hold_id)`
+	portions := make([]int64, len(orders))
+	for i, o := range orders {
+		portions[i] = o.Portion
+	}
+	if _, err := tx.ExecContext(ctx, take, tx.Plant, deviation, id, pq.Array(portions)); err != nil {
+		return fmt.Errorf("take over holds: %w", err)
+	}
+	return nil
+}
+
 const columns = `
-select h.hold_id, p.lot_id, l.code as lot, b.code as because_of, h.deviation_id, cast(h.quantity as text) as quantity,
+select h.hold_id, p.lot_id, l.code as lot, b.code as because_of, coalesce(h.deviation_id, 0) as deviation_id,
+  coalesce(h.cascade_id, 0) as cascade_id, cast(h.quantity as text) as quantity,
   h.quantity_unit, loc.code as location, h.placed_at, h.acknowledged_at,
   cast(h.counted_quantity as text) as counted_quantity,
   h.acknowledged_at is not null and coalesce(h.counted_quantity < h.quantity, false) as short, h.version

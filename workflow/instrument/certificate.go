@@ -18,6 +18,7 @@ type certificate struct {
 	IssuedAt   time.Time `db:"issued_at"`
 	ValidUntil time.Time `db:"valid_until"`
 	Unit       string    `db:"unit"`
+	Fit        Fit       `db:"fit"`
 	points     []metrology.CertificatePoint
 }
 
@@ -25,7 +26,7 @@ type certificate struct {
 // millionths is rounded to the colder side; the uncertainty upward.
 func (c certificate) in(s unit.Scale) *metrology.Certificate {
 	from := unit.Scale(c.Unit[0])
-	m := &metrology.Certificate{Number: c.Number, Scale: s}
+	m := &metrology.Certificate{Number: c.Number, Scale: s, Fit: metrology.Fit(c.Fit)}
 	for _, p := range c.points {
 		m.Points = append(m.Points, metrology.CertificatePoint{
 			At:                  unit.Convert(p.At, from, s, unit.Colder),
@@ -39,7 +40,7 @@ func (c certificate) in(s unit.Scale) *metrology.Certificate {
 // loadCertificates returns each reference's certificates, in order of issue.
 func loadCertificates(ctx context.Context, tx *pg.Tx) (map[ID][]certificate, error) {
 	var list []certificate
-	const heads = `select certificate_id, instrument_id, number, issued_at, valid_until, unit from certificate
+	const heads = `select certificate_id, instrument_id, number, issued_at, valid_until, unit, fit from certificate
 		where plant_id = $1 order by issued_at, certificate_id`
 	if err := tx.SelectContext(ctx, &list, heads, tx.Plant); err != nil {
 		return nil, fmt.Errorf("certificates: %w", err)

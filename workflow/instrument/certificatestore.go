@@ -13,9 +13,9 @@ import (
 
 const addCertificates = `
 with c as (
-  insert into certificate (plant_id, instrument_id, number, issued_at, valid_until, unit)
-  select $1, instrument_id, number, issued_at, valid_until, unit
-  from json_to_recordset($2) as r(instrument_id int, number text, issued_at timestamptz, valid_until timestamptz, unit text)
+  insert into certificate (plant_id, instrument_id, number, issued_at, valid_until, unit, fit)
+  select $1, instrument_id, number, issued_at, valid_until, unit, fit
+  from json_to_recordset($2) as r(instrument_id int, number text, issued_at timestamptz, valid_until timestamptz, unit text, fit text)
   where $3::timestamptz is not null
   returning certificate_id, instrument_id, number)
 insert into certificate_point (plant_id, certificate_id, at_temperature, correction, expanded_uncertainty)
@@ -26,12 +26,13 @@ json_to_recordset(r.points) as p(at bigint, correction bigint, expanded_uncertai
 
 var certificateSieve = pg.Sieve{
 	Noun: "certificate", Key: "certificate",
-	Columns: `instrument_id int, number text, issued_at timestamptz, valid_until timestamptz, unit text, points json`,
+	Columns: `instrument_id int, number text, issued_at timestamptz, valid_until timestamptz, unit text, fit text, points json`,
 	Table:   `certificate t on t.instrument_id = r.instrument_id and t.number = r.number`,
 	Same: []pg.Same{
 		{Field: "issued_at", If: "t.issued_at = r.issued_at"},
 		{Field: "valid_until", If: "t.valid_until = r.valid_until"},
 		{Field: "unit", If: "t.unit = r.unit"},
+		{Field: "fit", If: "t.fit = r.fit"},
 		{Field: "points", If: `not exists (
 			(select at_temperature, correction, expanded_uncertainty from certificate_point p
 				where p.plant_id = t.plant_id and p.certificate_id = t.certificate_id)
@@ -90,6 +91,7 @@ type certificateRow struct {
 	IssuedAt   time.Time             `json:"issued_at"`
 	ValidUntil time.Time             `json:"valid_until"`
 	Unit       string                `json:"unit"`
+	Fit        Fit                   `json:"fit"`
 	Points     []certificatePointRow `json:"points"`
 }
 
@@ -100,7 +102,8 @@ type certificatePointRow struct {
 }
 
 func newCertificateRow(id ID, c Certificate) certificateRow {
-	r := certificateRow{Instrument: id, Number: c.Number, IssuedAt: c.IssuedAt, ValidUntil: c.ValidUntil, Unit: c.Unit.String()}
+	r := certificateRow{Instrument: id, Number: c.Number, IssuedAt: c.IssuedAt, ValidUntil: c.ValidUntil, Unit: c.Unit.String(),
+		Fit: cmp.Or(c.Fit, PointByPoint)}
 	for _, p := range c.Points {
 		r.Points = append(r.Points, certificatePointRow(p))
 	}

@@ -127,9 +127,13 @@ func (r doneRow) done(in Stored) (Done, error) {
 	for _, p := range points {
 		s := unit.Scale(p.Unit[0])
 		d.Check.Points = append(d.Check.Points, CheckPoint{Kind: p.Kind, Unit: s, Nominal: p.Nominal, Reference: p.Code,
-			ReferenceReading: p.RefReading, ReferenceUncertainty: p.RefExpanded, PressureKPa: p.PressureKPa, Found: p.Found, Left: p.Left})
-		ref := metrology.Reference{True: p.True, Scale: s, U: unit.CelsiusDiff(p.RefU), Basis: p.Basis}
-		m := metrology.NewPoint(string(p.Kind), ref, p.Found, p.Left, in.ResolutionDiff())
+			ReferenceReading: p.RefReading, ReferenceUncertainty: p.RefExpanded, PressureKPa: p.PressureKPa, Found: p.Found, Left: p.Left,
+			Repeats: p.Repeats, Spread: p.Spread})
+		ref := metrology.Reference{True: p.True, Scale: s, U: unit.CelsiusDiff(p.RefU), DoF: p.RefDoF, Basis: p.Basis}
+		m, err := newPoint(in, string(p.Kind), ref, p.Found, p.Left, p.Repeats, p.Spread)
+		if err != nil {
+			return d, err
+		}
 		d.Points = append(d.Points, DonePoint{True: p.True, Basis: p.Basis, U: m.U,
 			Found: errorOf(p.Found, p.True, s), Left: errorOf(p.Left, p.True, s)})
 	}

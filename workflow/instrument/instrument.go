@@ -65,8 +65,18 @@ type Certificate struct {
 	IssuedAt   time.Time
 	ValidUntil time.Time
 	Unit       unit.Scale
+	Fit        Fit
 	Points     []CertificatePoint // ascending by At
 }
+
+// Fit says what a certificate states between its points.
+type Fit string
+
+// The fits. Empty is PointByPoint.
+const (
+	PointByPoint Fit = "points" // linear from one point to the next
+	StraightLine Fit = "line"   // one line for all of them
+)
 
 // CertificatePoint is one line of a certificate, in the certificate's unit.
 type CertificatePoint struct {
@@ -150,4 +160,10 @@ type CheckPoint struct {
 	PressureKPa          *float64    // station pressure, for a boiling point
 	Found                *unit.Micro // as found
 	Left                 *unit.Micro // as left; nil: not adjusted
+	// Repeats is how often Found was read, if more than once; it is then their
+	// mean, and Spread their experimental standard deviation, a difference. What
+	// was not recorded is left out of the check's digest, as it was before anyone
+	// could record it.
+	Repeats *int        `json:",omitzero"`
+	Spread  *unit.Micro `json:",omitzero"`
 }

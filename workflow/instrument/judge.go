@@ -72,7 +72,11 @@ func (j judge) check(bad *fault.Rows, i int, c Check) Judged {
 			bad.AddPart(i, n, e)
 			continue
 		}
-		pt := metrology.NewPoint(string(p.Kind), ref, p.Found, p.Left, in.ResolutionDiff())
+		pt, err := newPoint(in, string(p.Kind), ref, p.Found, p.Left, p.Repeats, p.Spread)
+		if err != nil {
+			bad.AddPart(i, n, fault.New(fault.Invalid, "repeats-and-spread", "%v", err).In("repeats"))
+			continue
+		}
 		if pt.Implausible(in.ToleranceDiff()) && !c.Confirmed {
 			err, _ := pt.FoundError()
 			bad.AddPart(i, n, fault.New(fault.Invalid, "swapped", "the error %v %s is over ten tolerances: are found and reference swapped? If not, send the check with confirmed = true",
@@ -82,6 +86,15 @@ func (j judge) check(bad *fault.Rows, i int, c Check) Judged {
 	}
 	d.Judgement = d.metrology().Judge(in.ToleranceDiff(), j.rule)
 	return d
+}
+
+// newPoint is a point of a check of an instrument, with what its repeats add.
+func newPoint(in Stored, kind string, ref metrology.Reference, found, left *unit.Micro, repeats *int, spread *unit.Micro) (metrology.Point, error) {
+	p := metrology.NewPoint(kind, ref, found, left, in.ResolutionDiff())
+	if repeats == nil || spread == nil {
+		return p, nil
+	}
+	return p.Repeated(*repeats, unit.Diff{Value: *spread, Scale: ref.Scale}.Kelvin())
 }
 
 func (d Judged) metrology() metrology.Check {

@@ -125,7 +125,7 @@ func Mountings(ctx context.Context, tx *pg.Tx, code string, after int64, limit i
 // Certificates returns the certificates of an instrument (all: code empty), with
 // a number above after.
 func Certificates(ctx context.Context, tx *pg.Tx, code string, after int64, limit int) ([]Numbered[Certificate], error) {
-	const q = `select certificate_id as id, i.code, c.number, c.issued_at, c.valid_until, c.unit,
+	const q = `select certificate_id as id, i.code, c.number, c.issued_at, c.valid_until, c.unit, c.fit,
 		(select json_agg(json_build_object('at', at_temperature, 'correction', correction,
 			'expanded_uncertainty', expanded_uncertainty) order by at_temperature)
 			from certificate_point p where p.plant_id = c.plant_id and p.certificate_id = c.certificate_id) as points
@@ -138,6 +138,7 @@ func Certificates(ctx context.Context, tx *pg.Tx, code string, after int64, limi
 		IssuedAt   time.Time `db:"issued_at"`
 		ValidUntil time.Time `db:"valid_until"`
 		Unit       string    `db:"unit"`
+		Fit        Fit       `db:"fit"`
 		Points     []byte    `db:"points"`
 	}
 	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, after, limit, code); err != nil {
@@ -149,7 +150,7 @@ func Certificates(ctx context.Context, tx *pg.Tx, code string, after int64, limi
 		if err := json.Unmarshal(r.Points, &points); err != nil {
 			return nil, fmt.Errorf("certificate %d: %w", r.ID, err)
 		}
-		c := Certificate{Instrument: r.Code, Number: r.Number, IssuedAt: r.IssuedAt, ValidUntil: r.ValidUntil, Unit: unit.Scale(r.Unit[0])}
+		c := Certificate{Instrument: r.Code, Number: r.Number, IssuedAt: r.IssuedAt, ValidUntil: r.ValidUntil, Unit: unit.Scale(r.Unit[0]), Fit: r.Fit}
 		for _, p := range points {
 			c.Points = append(c.Points, CertificatePoint(p))
 		}

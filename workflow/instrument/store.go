@@ -19,6 +19,10 @@ type Stored struct {
 	Tolerance     unit.Micro  `db:"tolerance"`
 	Resolution    *unit.Micro `db:"resolution"`
 	InServiceFrom *time.Time  `db:"in_service_from"`
+	// What it can show at all. It says which readings are quarantined and
+	// nothing of the others, so it is no part of what a verdict rests on.
+	RangeLow  *unit.Micro `db:"range_low" json:"-"`
+	RangeHigh *unit.Micro `db:"range_high" json:"-"`
 }
 
 // Scale returns the unit of the instrument's display.
@@ -35,7 +39,7 @@ func (s Stored) ResolutionDiff() *unit.Diff {
 	return &unit.Diff{Value: *s.Resolution, Scale: s.Scale()}
 }
 
-const columns = `instrument_id, code, unit, tolerance, resolution, in_service_from`
+const columns = `instrument_id, code, unit, tolerance, resolution, in_service_from, range_low, range_high`
 
 // Known returns the plant's instruments by inventory number.
 func Known(ctx context.Context, tx *pg.Tx) (map[string]Stored, error) {

@@ -13,17 +13,18 @@ import (
 // broken says what a broken constraint means to a person. Constraints are named
 // after the rule they keep; those that are not here are our own mistakes.
 var broken = map[string]fault.Error{
-	"plant_name":            {Kind: fault.Conflict, Rule: "duplicate", Detail: "a plant of this name exists"},
-	"instrument_code":       {Kind: fault.Conflict, Rule: "duplicate", Detail: "an instrument of this number exists"},
-	"check_once":            {Kind: fault.Conflict, Rule: "conflict", Detail: "a check of this instrument at this time is recorded already"},
-	"instrument_event_once": {Kind: fault.Conflict, Rule: "duplicate", Detail: "this event is recorded already"},
-	"reading_pkey":          {Kind: fault.Conflict, Rule: "conflict", Detail: "a reading of this instrument, time and source is recorded already"},
-	"ingest_batch_key":      {Kind: fault.Conflict, Rule: "batch-chunk-reused", Detail: "this chunk of the batch is being taken in already"},
-	"reading_month":         {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the reading's month lies before 1990 or in the future"},
-	"stay_order":            {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the stay ends before it begins"},
-	"mounting_order":        {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the mounting ends before it begins"},
-	"lot_made_order":        {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the making of the lot ends before it begins"},
-	"append_only":           {Kind: fault.Refused, Rule: "append-only", Detail: "a record is corrected by a new one, never changed"},
+	"plant_name":              {Kind: fault.Conflict, Rule: "duplicate", Detail: "a plant of this name exists"},
+	"instrument_code":         {Kind: fault.Conflict, Rule: "duplicate", Detail: "an instrument of this number exists"},
+	"check_once":              {Kind: fault.Conflict, Rule: "conflict", Detail: "a check of this instrument at this time is recorded already"},
+	"instrument_event_once":   {Kind: fault.Conflict, Rule: "duplicate", Detail: "this event is recorded already"},
+	"reading_pkey":            {Kind: fault.Conflict, Rule: "conflict", Detail: "a reading of this instrument, time and source is recorded already"},
+	"reading_quarantine_pkey": {Kind: fault.Conflict, Rule: "conflict", Detail: "a reading of this instrument, time and source is in quarantine already"},
+	"ingest_batch_key":        {Kind: fault.Conflict, Rule: "batch-chunk-reused", Detail: "this chunk of the batch is being taken in already"},
+	"reading_month":           {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the reading's month lies before 1990 or in the future"},
+	"stay_order":              {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the stay ends before it begins"},
+	"mounting_order":          {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the mounting ends before it begins"},
+	"lot_made_order":          {Kind: fault.Invalid, Rule: "out-of-range", Detail: "the making of the lot ends before it begins"},
+	"append_only":             {Kind: fault.Refused, Rule: "append-only", Detail: "a record is corrected by a new one, never changed"},
 }
 
 // translate turns a driver's error into a fault: the driver's words stay inside

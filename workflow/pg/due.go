@@ -15,3 +15,11 @@ func (db *DB) DueDeviations(ctx context.Context) ([]Due, error) {
 	err := db.pool.SelectContext(ctx, &list, `select plant_id, deviation_id from due_deviations()`)
 	return list, translate(ctx, err)
 }
+
+// DueCascades returns the plants of which a cascade is to be looked at again,
+// the longest due first.
+func (db *DB) DueCascades(ctx context.Context) ([]PlantID, error) {
+	var list []PlantID
+	err := db.pool.SelectContext(ctx, &list, `select plant_id from due_cascades()`)
+	return list, translate(ctx, err)
+}

@@ -78,7 +78,7 @@ func (s *store) take(batch string, list ...reading.Reading) (a reading.Answer, e
 		if _, err := tx.SharePlant(s.Context()); err != nil {
 			return err
 		}
-		a, err = reading.Ingest(s.Context(), tx, c, map[string]bool{"cook": true, "chill": true})
+		a, err = reading.Ingest(s.Context(), tx, c, reading.Limits{"cook": nil, "chill": nil})
 		return err
 	})
 	return a, err

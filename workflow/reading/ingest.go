@@ -28,6 +28,8 @@ type Chunk struct {
 type Answer struct {
 	Accepted   int
 	Duplicates []int // indexes of rows
+	// Quarantined were stored and are not believed.
+	Quarantined []Quarantined `json:",omitempty"`
 	// Refused is set where a chunk was asked to be taken in without its bad rows.
 	Refused []Refused `json:",omitempty"`
 	// Touched are the instruments that the new readings are of. A chunk that is
@@ -68,8 +70,9 @@ type row struct {
 // readings are there already, through a stage. It returns fault.Rows, and
 // writes nothing, if any row is wrong: an unknown instrument, a reading before
 // its instrument was in service, a limit that limits does not have, another value
-// for a reading that is recorded. The caller holds the shared plant lock.
-func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (Answer, error) {
+// for a reading that is recorded. What is not plausible is stored apart. The
+// caller holds the shared plant lock.
+func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits Limits) (Answer, error) {
 	if len(c.Readings) > MaxChunk {
 		return Answer{}, fault.New(fault.Invalid, "chunk-too-large", "a chunk has at most %d readings", MaxChunk)
 	}
@@ -80,7 +83,7 @@ func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (An
 	if before {
 		return Answer{Duplicates: all(len(c.Readings))}, nil
 	}
-	rows, err := resolve(ctx, tx, c.Readings, limits)
+	rows, why, err := resolve(ctx, tx, c.Readings, limits)
 	if err != nil {
 		return Answer{}, err
 	}
@@ -88,23 +91,37 @@ func Ingest(ctx context.Context, tx *pg.Tx, c Chunk, limits map[string]bool) (An
 	if err != nil {
 		return Answer{}, err
 	}
+	return store(ctx, tx, c, rows, dups, why)
+}
+
+// store writes sorted rows, of which dups were left out: they repeat others.
+func store(ctx context.Context, tx *pg.Tx, c Chunk, rows []row, dups []int, why map[int]*Implausible) (a Answer, err error) {
+	parts, err := sift(ctx, tx, rows, c.Readings, why)
+	if err != nil {
+		return a, err
+	}
 	batch, err := openBatch(ctx, tx, c)
 	if err != nil {
-		return Answer{}, err
+		return a, err
 	}
-	stored, err := write(ctx, tx, batch, rows)
+	stored, err := write(ctx, tx, batch, parts.good)
 	if err != nil {
-		return Answer{}, err
+		return a, err
+	}
+	if a.Quarantined, err = quarantine(ctx, tx, batch, parts.odd, why); err != nil {
+		return a, err
 	}
 	serves, err := limitsServed(ctx, tx)
 	if err != nil {
-		return Answer{}, err
+		return a, err
 	}
-	news := touched(rows, stored, c.Readings, serves)
+	a.Accepted = len(parts.good) - len(stored)
+	stored = append(stored, parts.dups...)
+	a.Touched = touched(rows, stored, c.Readings, serves)
 	if err := widenSpans(ctx, tx, rows, c.Readings); err != nil {
-		return Answer{}, err
+		return a, err
 	}
-	a := Answer{Accepted: len(rows) - len(stored), Duplicates: append(dups, stored...), Touched: news}
+	a.Duplicates = append(dups, stored...)
 	slices.Sort(a.Duplicates)
 	return a, closeBatch(ctx, tx, batch, a.Accepted)
 }

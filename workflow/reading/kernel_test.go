@@ -8,6 +8,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
+	"lastgood/policy/unit"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/lot"
 )
@@ -133,14 +134,16 @@ func BenchmarkAppendRow(b *testing.B) {
 func BenchmarkIdentify(b *testing.B) {
 	list := make([]Reading, MaxChunk)
 	known := map[string]instrument.Stored{}
+	low, high := -40*unit.Micro(unit.PerDegree), 200*unit.Micro(unit.PerDegree)
 	for i := range list {
 		code := "T-" + string(rune('A'+i%26)) + string(rune('A'+i/26%26))
-		known[code] = instrument.Stored{ID: instrument.ID(i%676 + 1)}
-		list[i] = Reading{Instrument: code, TakenAt: time.UnixMicro(int64(i)), Lot: code, Limit: "cook", SourceID: code}
+		known[code] = instrument.Stored{ID: instrument.ID(i%676 + 1), Unit: "C", RangeLow: &low, RangeHigh: &high}
+		list[i] = Reading{Instrument: code, TakenAt: time.UnixMicro(int64(i)), Value: 72.5, Decimals: 1, Unit: unit.CelsiusScale,
+			Lot: code, Limit: "cook", SourceID: code}
 	}
 	rows := make([]row, MaxChunk)
 	for b.Loop() {
-		if err := identify(rows, list, known, map[string]bool{"cook": true}, newNames(), newNames()); err != nil {
+		if _, err := identify(rows, list, known, Limits{"cook": {71}}, newNames(), newNames()); err != nil {
 			b.Fatal(err)
 		}
 	}

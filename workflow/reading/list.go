@@ -13,6 +13,10 @@ import (
 type Kept struct {
 	Reading
 	Place Place
+	// ShiftedAt is the true time of one that was taken by a clock of which it is
+	// known by how much it was wrong; nil: as it was taken.
+	ShiftedAt  *time.Time
+	RecordedAt time.Time // when it came in
 }
 
 // Place is where a page of readings begins: after this time and key.
@@ -25,8 +29,10 @@ type Place struct {
 // The sender's own key is not kept, only its hash.
 func List(ctx context.Context, tx *pg.Tx, instrument string, after Place, until time.Time, limit int) ([]Kept, error) {
 	const q = `select r.taken_at, r.value, r.source_key, coalesce(l.code, '') as lot, c.limit_name, c.operator, c.unit, c.decimals,
-		coalesce(loc.code, '') as location
-		from reading r join reading_context c using (plant_id, context_id)
+		coalesce(loc.code, '') as location, b.received_at, (select r.taken_at - make_interval(secs => o.ahead_us / 1000000.0)
+			from clock_offset o where o.plant_id = r.plant_id and o.instrument_id = r.instrument_id and o.ahead_us is not null
+			and o.shown_from <= r.taken_at and r.taken_at < coalesce(o.shown_to, 'infinity')) as shifted_at
+		from reading r join ingest_batch b using (plant_id, batch_id) join reading_context c using (plant_id, context_id)
 		left join lot l on l.plant_id = r.plant_id and l.lot_id = r.lot_id
 		left join location loc on loc.plant_id = r.plant_id and loc.location_id = c.location_id
 		where r.plant_id = $1 and r.instrument_id = (select instrument_id from instrument where plant_id = $1 and code = $2)
@@ -41,6 +47,9 @@ func List(ctx context.Context, tx *pg.Tx, instrument string, after Place, until 
 		Unit     string    `db:"unit"`
 		Decimals int8      `db:"decimals"`
 		Location string    `db:"location"`
+
+		Received time.Time  `db:"received_at"`
+		Shifted  *time.Time `db:"shifted_at"`
 	}
 	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, instrument, after.At, after.Source, until, limit); err != nil {
 		return nil, fmt.Errorf("readings: %w", err)
@@ -48,7 +57,7 @@ func List(ctx context.Context, tx *pg.Tx, instrument string, after Place, until 
 	out := make([]Kept, len(rows))
 	for i, r := range rows {
 		out[i] = Kept{Reading{Instrument: instrument, TakenAt: r.At, Value: r.Value, Decimals: r.Decimals, Unit: unit.Scale(r.Unit[0]),
-			Lot: r.Lot, Limit: r.Limit, Location: r.Location, TakenBy: r.Operator}, Place{r.At, r.Source}}
+			Lot: r.Lot, Limit: r.Limit, Location: r.Location, TakenBy: r.Operator}, Place{r.At, r.Source}, r.Shifted, r.Received}
 	}
 	return out, nil
 }

@@ -22,6 +22,9 @@ type Taken struct {
 	Value   float64 // as reported, in the context's unit
 	Lot     lot.ID  // 0: none named
 	Context int32
+	// Ahead is what the instrument's clock was ahead by [µs], if that was taken
+	// out of At. The stream takes nothing out.
+	Ahead int64
 }
 
 // postgresEpoch is 2000-01-01, from which PostgreSQL counts, in our µs.
