@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"cmp"
 	"time"
 
 	"lastgood/policy/limit"
@@ -92,9 +93,13 @@ type AssessmentResult struct {
 	Factors     []FactorResult  `json:"factors"`
 	Route       string          `json:"route"`
 	RouteReason string          `json:"route_reason"`
-	Signers     []string        `json:"signers"`
-	Reasons     []string        `json:"reasons"`
-	Method      string          `json:"method"`
+	// RouteMeans is what the route means at this plant, by its policy.
+	RouteMeans string            `json:"route_means"`
+	Signers    []string          `json:"signers"`
+	Signatures []SignatureResult `json:"signatures"`
+	Deadlines  []DeadlineResult  `json:"deadlines"`
+	Reasons    []string          `json:"reasons"`
+	Method     string            `json:"method"`
 }
 
 // ModelResult is the probability of a miss under one model of when the error
@@ -135,9 +140,12 @@ type MeasureResult struct {
 	Worst     *float64 `json:"worst"`
 }
 
-// RuleResult is the same by another published rule, which decides nothing.
+// RuleResult is the same by another published rule, or a part of it (a stage, a
+// band, a row), which decides nothing by itself. Its unit is the measure's
+// unless it says another.
 type RuleResult struct {
 	Rule      string   `json:"rule"`
+	Unit      string   `json:"unit"`
 	Recorded  *float64 `json:"recorded"`
 	Corrected *float64 `json:"corrected"`
 	Worst     *float64 `json:"worst"`
@@ -238,13 +246,14 @@ func newAssessment(a workflow.Assessment) AssessmentResult {
 		Readings: r.Readings, Measure: measure(r.Measure),
 		Rules: []RuleResult{}, Headroom: number(r.Headroom), WorstError: number(r.WorstError), Probability: r.ProbabilityMissed,
 		Probabilities: []ModelResult{}, CorroboratedBy: append([]string{}, a.ClearedBy...), Seconds: []SecondResult{}, Level: a.Impact.Level, LevelReason: a.Impact.LevelReason, Score: a.Impact.Score,
-		Factors: []FactorResult{}, Route: a.Route, RouteReason: a.Reason, Signers: append([]string{}, a.Signers...),
+		Factors: []FactorResult{}, Route: a.Route, RouteReason: a.Reason, RouteMeans: a.Means,
+		Signers: append([]string{}, a.Signers...), Signatures: NewSignatures(a.Signatures), Deadlines: []DeadlineResult{},
 		Reasons: append([]string{}, r.Reasons...), Method: r.Method}
 	if a.Limit != "" {
 		out.Limit = &a.Limit
 	}
 	for _, v := range r.OtherRules {
-		out.Rules = append(out.Rules, RuleResult{v.Rule, v.Recorded, v.Corrected, v.Worst})
+		out.Rules = append(out.Rules, RuleResult{v.Rule, cmp.Or(v.Unit, r.Measure.Unit), v.Recorded, v.Corrected, v.Worst})
 	}
 	for _, p := range r.Probabilities {
 		out.Probabilities = append(out.Probabilities, ModelResult{p.Model, p.Missed})
@@ -257,6 +266,9 @@ func newAssessment(a workflow.Assessment) AssessmentResult {
 	}
 	if r.Quality != "" {
 		out.Quality = &r.Quality
+	}
+	for _, d := range a.Deadlines {
+		out.Deadlines = append(out.Deadlines, DeadlineResult(d))
 	}
 	for _, f := range a.Impact.Factors {
 		out.Factors = append(out.Factors, FactorResult{f.Name, f.Value, f.Reason})

@@ -209,18 +209,18 @@ func (p *printer) seconds(list []exchange.AssessmentResult) {
 	}
 }
 
-// otherRules shows the same measure by other published rules, beside the one that
-// decided.
+// otherRules shows the same measure by other published rules, and the parts that
+// it is made of, beside the one that decided.
 func (p *printer) otherRules(list []exchange.AssessmentResult) {
 	var rows [][]string
 	for _, a := range list {
-		m := scaleOf(a)
 		for _, r := range a.Rules {
+			m := scale{r.Unit, a.LimitUnit == "F"}
 			rows = append(rows, []string{a.Lot, a.Measure.Name, r.Rule, m.value(r.Recorded), m.value(r.Corrected), m.value(r.Worst)})
 		}
 	}
 	if len(rows) > 0 {
-		p.line("\nBy other published rules, which decide nothing")
+		p.line("\nBy other rules, and part by part")
 		p.table("lot|measure|rule|recorded|corrected|worst", rows)
 	}
 }
@@ -229,6 +229,9 @@ func (p *printer) otherRules(list []exchange.AssessmentResult) {
 // among them.
 func whyOf(a exchange.AssessmentResult) []string {
 	why := slices.Clone(a.Reasons)
+	if a.Quality != nil {
+		why = append(why, *a.Quality)
+	}
 	if k := a.KillStep; k != nil {
 		why = append(why, fmt.Sprintf("its hazard was cleared by the later step %s, met by %s after %s: whether that step was validated for it, a qualified person says",
 			k.Limit, strings.Join(k.Lots, ", "), strings.Join(k.By, ", ")))

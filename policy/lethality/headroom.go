@@ -42,7 +42,7 @@ func (m Model) Headroom(s series.Series, gap time.Duration, required Minutes) un
 	if f <= 0 {
 		return unit.CelsiusDiff(math.Inf(-1))
 	}
-	return unit.DiffToKelvin(m.root(s, r, m.degrees(f, required), float64(required)), m.scale)
+	return unit.DiffToKelvin(m.root(s, &r, m.degrees(f, required), float64(required)), m.scale)
 }
 
 // degrees is the shift that takes f to required, without a floor.
@@ -55,12 +55,33 @@ func (m Model) degrees(f, required Minutes) float64 {
 type record struct {
 	rate []float64 // at each reading
 	area []float64 // earned in the interval before each reading, no floor [min]
+
+	whole float64 // earned in the intervals that the floor never cuts [min]
+	cut   []int32 // the intervals that it may cut
+}
+
+// settle sorts the intervals by what the floor does to them anywhere in a bracket
+// of shifts: nothing, all, or what has to be worked out for each shift.
+func (r *record) settle(m Model, s []series.Sample, lo, hi float64) {
+	lowest, highest := float64(m.from)+lo*unit.PerDegree, float64(m.from)+hi*unit.PerDegree
+	for i := 1; i < len(s); i++ {
+		if r.area[i] == 0 {
+			continue // a gap, or nothing known
+		}
+		cold, hot := float64(min(s[i-1].T, s[i].T)), float64(max(s[i-1].T, s[i].T))
+		switch {
+		case cold >= highest:
+			r.whole += r.area[i]
+		case hot >= lowest:
+			r.cut = append(r.cut, int32(i))
+		}
+	}
 }
 
 func (m Model) record(s series.Series, gap time.Duration) record {
 	n := len(s.Samples)
 	both := make([]float64, 2*n)
-	r := record{both[:n], both[n:]}
+	r := record{rate: both[:n], area: both[n:]}
 	var last point
 	for i, x := range s.Samples {
 		p := point{t: x.T}
@@ -85,7 +106,7 @@ func (m Model) record(s series.Series, gap time.Duration) record {
 // ln F falls nearly in proportion to the shift, so that the straight line through
 // the two ends of the bracket finds the root in a few steps; where the floor
 // makes F jump, the bracket is halved instead.
-func (m Model) root(s series.Series, r record, hi, required float64) float64 {
+func (m Model) root(s series.Series, r *record, hi, required float64) float64 {
 	coldest := unit.Micro(math.MaxInt64)
 	for _, x := range s.Samples {
 		if x.T != unit.Unknown {
@@ -94,6 +115,7 @@ func (m Model) root(s series.Series, r record, hi, required float64) float64 {
 	}
 	lo := min(hi, (coldest - m.from).Degrees())
 	over := func(d float64) float64 { return math.Log(m.earned(s, r, d) / required) } // −Inf where nothing is earned
+	r.settle(m, s.Samples, lo, hi)
 	atHi := over(hi)
 	if atHi >= 0 {
 		return hi
@@ -123,15 +145,13 @@ func (m Model) nudge(guess, lo, hi float64) float64 {
 	return max(guess-little, lo)
 }
 
-// earned returns the minutes of s when all of it is d degrees colder.
-func (m Model) earned(s series.Series, r record, d float64) float64 {
+// earned returns the minutes of s when all of it is d degrees colder, d within
+// the bracket that r was settled for.
+func (m Model) earned(s series.Series, r *record, d float64) float64 {
 	factor := math.Exp(-d * unit.PerDegree * m.perStep)
 	floor := float64(m.from) + d*unit.PerDegree
-	var sum float64
-	for i := 1; i < len(s.Samples); i++ {
-		if r.area[i] == 0 {
-			continue // a gap, or nothing known
-		}
+	sum := r.whole * factor
+	for _, i := range r.cut {
 		cold, hot, rate := float64(s.Samples[i-1].T), float64(s.Samples[i].T), r.rate[i]
 		if cold > hot {
 			cold, hot, rate = hot, cold, r.rate[i-1]

@@ -51,7 +51,7 @@ func buildAtMost(v Values) (Criterion, error) {
 // Source:   design of this engine; the conservative reading of a sampled record.
 // Departs:  intervals longer than max_gap and those with an unknown end are not
 // counted; they leave the limit undecided unless it has already failed.
-// Checked:  by hand, at_most_test.go.
+// Checked:  by hand, kinds_test.go.
 type allowed struct {
 	every
 	total int64 // [µs]

@@ -17,11 +17,12 @@ const version = "@1"
 // limit and in order of time, over everything that errs says the thermometer's
 // error may have been.
 //
-// The error is common to all readings: the two ends of its bracket, taken out
-// of all of them at once, are the worst and the best path for the kinds of this
-// package. met: the limit holds on the worst. missed: it fails on the best.
-// indeterminate: in between. unknown: one of the two does not decide. A lot
-// that missed as recorded is never met by correcting the failed instrument.
+// The error is common to all readings: for most kinds the two ends of its
+// bracket, taken out of all of them at once, are the worst and the best path. For
+// cooling and growth they are not; those judge all paths at once. met: the limit
+// holds on the worst. missed: it fails on the best. indeterminate: in between.
+// unknown: one of the two does not decide. A lot that missed as recorded is never
+// met by correcting the failed instrument.
 //
 // Its error says that the series cannot be judged at all.
 func (l Limit) Evaluate(s series.Series, errs Errors, onset Onset) (Result, error) {

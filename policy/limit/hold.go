@@ -47,7 +47,7 @@ func buildHold(v Values) (Criterion, error) {
 // Assumes:  between two readings of a run the bound was kept.
 // Source:   design of this engine: first to last consecutive qualifying reading.
 // Departs:  nothing.
-// Checked:  pasteurization.csv rows named in hold_test.go.
+// Checked:  pasteurization.csv rows named in kinds_test.go.
 type hold struct {
 	bound
 	time int64 // [µs]

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -306,6 +307,30 @@ func TestWhereTheInstrumentMustBeGood(t *testing.T) {
 	} {
 		if got := l.Criterion.Temperatures(); len(got) != 1 || got[0] != want {
 			t.Errorf("%s: %v", l.Text, got)
+		}
+	}
+}
+
+// TestSpans: the indicated temperatures at which an error can hide a miss, 20 K
+// being as far as an error is thought to reach (a judgement of this engine).
+func TestSpans(t *testing.T) {
+	t.Parallel()
+	for _, x := range []struct {
+		kind       string
+		v          values
+		lo, hi     unit.Celsius
+		goodAround []unit.Celsius
+	}{
+		{"at_least", values{"temperature": "74 C"}, 74, 94, []unit.Celsius{74}},
+		{"at_most", values{"temperature": "5 C"}, -15, 5, []unit.Celsius{5}},
+		{"dwell_table", values{"table": "54 C, 112m; 60 C, 12m; 70 C, 0s", "max_gap": "1m"}, 54, 90, []unit.Celsius{54, 70}},
+		{"lethality", values{"reference": "121 C", "z": "10 K", "max_gap": "1m"}, 101, unit.MaxDegrees, []unit.Celsius{121}},
+		{"cooling", values{"stages": "57 C, 21 C, 2h; 57 C, 5 C, 6h", "max_gap": "1m"}, -15, 77, []unit.Celsius{57, 21, 57, 5}},
+		{"exposure", values{"bands": "10 C, 21 C, 5h; 21 C, 100 C, 2h", "max_gap": "1m"}, -10, 21, []unit.Celsius{10, 21}},
+	} {
+		crit := newLimit(t, x.kind, x.v).Criterion
+		if lo, hi := crit.Span(); lo != x.lo || hi != x.hi || !slices.Equal(crit.Temperatures(), x.goodAround) {
+			t.Errorf("%s: from %v to %v, good at %v", x.kind, lo, hi, crit.Temperatures())
 		}
 	}
 }

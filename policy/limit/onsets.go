@@ -32,7 +32,7 @@ func nodes(share float64) int {
 // (0, 1), it is the density (1 − f)/(1 − g)² of those notes.
 // Departs: of the second stretch, which is no smooth function, only as many
 // nodes are taken as its weight is worth.
-// Checked: drift_interval.csv missed_limit_probability, column delayed, to 1e-6;
+// Checked: drift_interval.csv missed_limit_probability, column delayed, to 1e-9;
 // onset_model for the mean of g.
 func delayed(p paths, o Onset) float64 {
 	length := float64(o.FailedAt) - float64(o.After)

@@ -65,7 +65,8 @@ type paths interface {
 // error, by way of those notes.
 // Departs:  readings that are not in doubt keep their value but share the common
 // error: that never makes the probability of a limit met as recorded smaller.
-// Averages over moments: onsets.go.
+// Where both constant errors have one chance it is taken for all between them,
+// which a growth limit above the optimum need not obey. Averages over moments: onsets.go.
 // Checked:  drift_interval.csv, missed_limit_probability, columns step, linear and
 // delayed; correlation_trap; by enumeration, probability_test.go.
 func (b *bracket) likelihoods(c Criterion, o Onset) []Likelihood {
