@@ -23,8 +23,8 @@ func New(db *pg.DB) (*Service, error) {
 // Plant returns the plant of a name, making it if there is none. altitudeM [m]
 // is nil where unknown.
 func (s *Service) Plant(ctx context.Context, name, timeZone string, altitudeM *float64) (pg.PlantID, error) {
-	if id, err := s.db.FindPlant(ctx, name); err == nil {
-		return id, nil
+	if id, there, err := s.db.PlantNamed(ctx, name); err != nil || there {
+		return id, err
 	}
 	return s.db.CreatePlant(ctx, name, timeZone, altitudeM)
 }

@@ -21,42 +21,20 @@ type assessCmd struct {
 // Run assesses the folder. Everything is validated first: any bad row, and there
 // are no verdicts.
 func (c *assessCmd) Run(g *globals) error {
-	folder, problems := exchange.Read(c.Dir)
-	for _, w := range folder.Warnings {
-		fmt.Fprintln(g.err, "warning:", w)
+	q, err := c.ask(g, c.Dir, "nothing was assessed", c.JSON)
+	if err != nil || q == nil {
+		return err
 	}
-	problems = append(problems, policyProblems(folder)...)
-	if len(problems) > 0 && folder.PolicyText == nil && len(folder.Instruments) == 0 { // no case folder: nothing to look at further
-		g.code = exitBad
-		return printProblems(g, problems, "nothing was assessed", c.JSON)
+	defer q.close()
+	warnQuarantined(g, q.quarantined)
+	if err := confirmAll(g, q.loader.svc, q.scope); err != nil {
+		return err
 	}
-	s, err := c.open(g.ctx)
+	reports, err := traceAll(g, q.loader.svc, q.scope)
 	if err != nil {
 		return err
 	}
-	defer s.close()
-	if _, err := s.db.FindPlant(g.ctx, folder.Site.Name); err == nil {
-		return usage{fmt.Errorf("the database has a plant %s already: assess asks a question on a database of its own and records nothing in one that is in use", folder.Site.Name)}
-	}
-	l := &loader{ctx: g.ctx, svc: s.svc, folder: folder, problems: problems, bar: newBar(g.err, folder)}
-	err = l.load()
-	l.bar.Finish()
-	if err != nil {
-		return err
-	}
-	if len(l.problems) > 0 {
-		g.code = exitBad
-		return printProblems(g, l.problems, "nothing was assessed", c.JSON)
-	}
-	warnQuarantined(g, l.quarantined)
-	if err := confirmAll(g, s.svc, l.scope); err != nil {
-		return err
-	}
-	reports, err := traceAll(g, s.svc, l.scope)
-	if err != nil {
-		return err
-	}
-	result := exchange.NewResult(folder.Site.Name, folder.Site.Location, reports)
+	result := exchange.NewResult(q.folder.Site.Name, q.folder.Site.Location, reports)
 	if result.InDoubt() {
 		g.code = exitDoubt
 	}

@@ -69,7 +69,11 @@ func (c *demoCmd) plant(g *globals, s *store) (*exchange.Folder, pg.Scope, error
 	if len(problems) > 0 {
 		return nil, pg.Scope{}, fmt.Errorf("the demo plant: %w", &problems[0])
 	}
-	if id, err := s.db.FindPlant(g.ctx, folder.Site.Name); err == nil {
+	id, there, err := s.db.PlantNamed(g.ctx, folder.Site.Name)
+	if err != nil {
+		return nil, pg.Scope{}, err
+	}
+	if there {
 		return folder, pg.Scope{Plant: id, By: operator, Cause: "demo"}, nil
 	}
 	l := &loader{ctx: g.ctx, svc: s.svc, folder: folder, bar: newBar(g.err, folder)}

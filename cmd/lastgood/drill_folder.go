@@ -1,13 +1,11 @@
 package main
 
 import (
-	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"time"
 
 	"lastgood/api"
-	"lastgood/api/exchange"
 	"lastgood/workflow/key"
 	"lastgood/workflow/reading"
 )
@@ -15,53 +13,34 @@ import (
 // inFolder loads a case folder into a database of its own and asks there, through
 // the same API, in this process.
 func (c *drillCmd) inFolder(g *globals, fact api.DrillFact) error {
-	const so = "no drill was run"
-	folder, problems := exchange.Read(c.What)
-	for _, w := range folder.Warnings {
-		fmt.Fprintln(g.err, "warning:", w)
-	}
-	if problems = append(problems, policyProblems(folder)...); len(problems) > 0 {
-		g.code = exitBad
-		return printProblems(g, problems, so, c.JSON)
-	}
-	s, err := c.open(g.ctx)
-	if err != nil {
+	q, err := c.database.ask(g, c.What, "no drill was run", c.JSON)
+	if err != nil || q == nil {
 		return err
 	}
-	defer s.close()
-	if _, err := s.db.FindPlant(g.ctx, folder.Site.Name); err == nil {
-		return usage{fmt.Errorf("the database has a plant %s already: ask its installation for the drill, with --server", folder.Site.Name)}
-	}
-	l := &loader{ctx: g.ctx, svc: s.svc, folder: folder, bar: newBar(g.err, folder)}
-	err = l.load()
-	l.bar.Finish()
-	if err != nil {
+	defer q.close()
+	if err := confirmAll(g, q.loader.svc, q.scope); err != nil {
 		return err
-	}
-	if len(l.problems) > 0 {
-		g.code = exitBad
-		return printProblems(g, l.problems, so, c.JSON)
 	}
 	fact.Instrument = c.Instrument
 	if fact.At == nil {
-		end, err := c.endOf(g, s, l)
+		end, err := c.endOf(g, q)
 		if err != nil {
 			return err
 		}
 		fact.At = asMoment(end)
 	}
-	secret, err := s.svc.AddKey(g.ctx, l.scope, "drill", key.Scopes, s.db.Now().Add(time.Hour))
+	secret, err := q.loader.svc.AddKey(g.ctx, q.scope, "drill", key.Scopes, q.db.Now().Add(time.Hour))
 	if err != nil {
 		return err
 	}
-	inside := &http.Client{Transport: within{api.New(s.svc, api.Options{})}}
+	inside := &http.Client{Transport: within{api.New(q.loader.svc, api.Options{})}}
 	return c.ask(g, &client{base: "http://drill", key: secret, http: inside}, fact)
 }
 
 // endOf is a moment after everything that the folder says of the instrument: a
 // folder is older than now, and a record that goes on until now would have a gap.
-func (c *drillCmd) endOf(g *globals, s *store, l *loader) (end time.Time, err error) {
-	for _, k := range l.folder.Checks {
+func (c *drillCmd) endOf(g *globals, q *question) (end time.Time, err error) {
+	for _, k := range q.folder.Checks {
 		if k.Value.Instrument == c.Instrument && k.Value.PerformedAt.After(end) {
 			end = k.Value.PerformedAt
 		}
@@ -69,7 +48,7 @@ func (c *drillCmd) endOf(g *globals, s *store, l *loader) (end time.Time, err er
 	var after reading.Place
 	const page = 10_000
 	for {
-		list, err := s.svc.Readings(g.ctx, l.scope, c.Instrument, after, s.db.Now().AddDate(100, 0, 0), page)
+		list, err := q.loader.svc.Readings(g.ctx, q.scope, c.Instrument, after, q.db.Now().AddDate(100, 0, 0), page)
 		if err != nil {
 			return end, usage{err}
 		}
@@ -84,7 +63,7 @@ func (c *drillCmd) endOf(g *globals, s *store, l *loader) (end time.Time, err er
 		}
 	}
 	if end.IsZero() {
-		return s.db.Now(), nil
+		return q.db.Now(), nil
 	}
 	return end.Add(time.Second), nil
 }

@@ -128,16 +128,22 @@ func (db *DB) inTx(ctx context.Context, s Scope, o *sql.TxOptions, f func(*Tx) e
 	return t.Commit()
 }
 
-// FindPlant returns the plant of a name.
+// FindPlant returns the plant of a name. fault.NotFound: there is none.
 func (db *DB) FindPlant(ctx context.Context, name string) (PlantID, error) {
-	var id sql.NullInt32
-	if err := db.pool.GetContext(ctx, &id, `select find_plant($1)`, name); err != nil {
-		return 0, translate(ctx, err)
-	}
-	if !id.Valid {
+	id, there, err := db.PlantNamed(ctx, name)
+	if err == nil && !there {
 		return 0, fault.New(fault.NotFound, "unknown-plant", "there is no plant %s", name)
 	}
-	return PlantID(id.Int32), nil
+	return id, err
+}
+
+// PlantNamed returns the plant of a name, and whether there is one.
+func (db *DB) PlantNamed(ctx context.Context, name string) (id PlantID, there bool, err error) {
+	var found sql.NullInt32
+	if err := db.pool.GetContext(ctx, &found, `select find_plant($1)`, name); err != nil {
+		return 0, false, translate(ctx, err)
+	}
+	return PlantID(found.Int32), found.Valid, nil
 }
 
 // CreatePlant makes a plant. altitudeM [m] is nil where unknown.
