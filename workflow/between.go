@@ -193,12 +193,20 @@ func (e *evidence) between(groups []group) []item {
 	for _, name := range slices.Sorted(maps.Keys(e.unread)) {
 		lines := e.lines(name, groups)
 		for _, id := range e.unread[name] {
-			if it, doubted := e.vouchedFor(id, name, lines); doubted {
+			if e.onException(name) { // an alarm in one lot says nothing of the others
+				_, until := e.madeWhen(id)
+				out = append(out, item{lot: id, limit: name, via: "between", end: until})
+			} else if it, doubted := e.vouchedFor(id, name, lines); doubted {
 				out = append(out, it)
 			}
 		}
 	}
 	return out
+}
+
+// onException says whether only exceptions are recorded under a limit.
+func (e *evidence) onException(name string) bool {
+	return slices.ContainsFunc(e.policy.Limits, func(l limit.Limit) bool { return l.Name == name && l.Monitoring == limit.OnException })
 }
 
 // doubtful is the readings of the instrument in doubt at one line, in order of

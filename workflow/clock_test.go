@@ -212,9 +212,10 @@ func TestRoundedRecordWidensTheError(t *testing.T) {
 		t.Errorf("more decimals than the display has make no better reading: %v K, want %v", fine, tenths)
 	}
 	// U = 2·√(0.1² + 0.1²/12 + d²/12), error 3 K: plain arithmetic. The display's
-	// step is in the check, too.
+	// step is in the check, too. Of a display that nobody states, the record tells
+	// only where it is coarse beside the tolerance.
 	for d, got := range map[string]struct{ is, want unit.CelsiusDiff }{
-		"0.1 K": {tenths, 3 + 0.216025}, "1 K": {whole, 3 + 0.613732}, "unknown": {worst(nil, 0), 3 + 0.2},
+		"0.1 K": {tenths, 3 + 0.216025}, "1 K": {whole, 3 + 0.613732}, "1 K of an unknown display": {worst(nil, 0), 3 + 0.611010}, "0.1 K of an unknown display": {worst(nil, 1), 3 + 0.2},
 	} {
 		if diff := got.is - got.want; diff > 1e-5 || diff < -1e-5 {
 			t.Errorf("a step of %s: %v K, want %v", d, got.is, got.want)

@@ -202,6 +202,9 @@ func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, 
 			if h, err = hold.Get(ctx, tx, id); err != nil {
 				return h, err
 			}
+			if h.Deviation == 0 && h.Cascade == 0 {
+				return acknowledgeByHand(ctx, tx, h, seen, counted)
+			}
 			if h.Deviation == 0 {
 				return acknowledgeAhead(ctx, tx, h, seen, counted)
 			}

@@ -11,8 +11,10 @@
 // Service.Trace reads every reading in the window, works out what the error may
 // have been at each (doubt.go, by policy/metrology), judges every lot under
 // every limit (judge.go, by policy/limit), weighs what is in doubt by where it
-// has gone (weigh.go, by policy/impact and policy/routing) and stores the run.
-// Then a person takes the evaluation on (Service.Evaluate).
+// has gone and lets the rules of the site's policy decide (weigh.go, by
+// policy/rules and policy/impact), and stores the run. Then a person takes the
+// evaluation on (Service.Evaluate). A policy is tried on what was decided before
+// (Service.TryPolicy).
 //
 // What is recorded late and may concern a deviation makes it due for another
 // run in the transaction that records it (touch.go).

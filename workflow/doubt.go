@@ -92,8 +92,9 @@ func inUse(in instrument.Stored) unit.CelsiusDiff {
 
 // boundUse counts the rounding of the record where it is coarser than the
 // display: a logger that keeps whole degrees is good to half of one, whatever
-// it showed. Where the display's own step is not stated, the record says nothing
-// of it: a spreadsheet writes 72 for what was read as 72.0.
+// it showed. Where the display's own step is not stated, a record that is fine
+// beside the tolerance widens nothing, and a coarse one does (half the tolerance:
+// a judgement).
 func (e *evidence) boundUse() (err error) {
 	defer func() { e.note(e.clock.notes(e.after, e.until)...) }()
 	in, step := e.coarsened(e.in, e.seen)
@@ -113,8 +114,11 @@ func (e *evidence) boundUse() (err error) {
 // of the contexts seen, for its resolution; nil if that is no coarser.
 func (e *evidence) coarsened(in instrument.Stored, seen map[int32]bool) (instrument.Stored, *unit.Diff) {
 	display, step := in.ResolutionDiff(), e.recordStep(seen)
-	if display == nil || step == nil || step.Kelvin() <= display.Kelvin() {
+	switch {
+	case step == nil, display != nil && step.Kelvin() <= display.Kelvin():
 		return in, nil
+	case display == nil && step.Kelvin() < in.ToleranceDiff().Kelvin()/2:
+		return in, nil // nobody states a display, and what the record rounds away is small beside the tolerance
 	}
 	coarse := unit.ConvertDiff(step.Value, step.Scale, in.Scale(), unit.Hotter)
 	in.Resolution = &coarse

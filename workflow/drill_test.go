@@ -104,8 +104,7 @@ func (s *site) foretold(said []Report, d Deviation) {
 	same := cmp.Options{
 		cmpopts.IgnoreFields(Run{}, "Number", "MadeAt", "OpenedBy", "InputDigest"), // the check has a number then
 		cmpopts.IgnoreFields(ErrorPoint{}, "Basis"),
-		cmpopts.IgnoreUnexported(Assessment{}), // is not stored
-		cmpopts.IgnoreFields(hold.Hold{}, "ID", "Deviation", "PlacedAt", "Version", "Cascade"),
+		cmpopts.IgnoreFields(hold.Hold{}, "ID", "Deviation", "PlacedAt", "PlacedBy", "Version", "Cascade"),
 		cmpopts.EquateEmpty(),
 		cmpopts.EquateApproxTime(0),
 	}

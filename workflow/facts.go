@@ -70,10 +70,22 @@ func (s *Service) AddTransformations(ctx context.Context, sc pg.Scope, list []lo
 		touch: touchLots, by: func(t lot.Transformation) string { return t.Input }}, list)
 }
 
-// AddShipments records what has gone, and to whom.
+// AddShipments records what has gone, and to whom. Product on hold that moved all
+// the same is alarmed.
 func (s *Service) AddShipments(ctx context.Context, sc pg.Scope, list []lot.Shipment) (Counts, error) {
-	return record(ctx, s, sc, facts[lot.Shipment]{action: "shipment.recorded", add: lot.AddShipments,
-		touch: touchLots, by: func(sh lot.Shipment) string { return sh.Lot }}, list)
+	var fresh []lot.Shipment
+	add := func(ctx context.Context, tx *pg.Tx, list []lot.Shipment) (_ []lot.Shipment, err error) {
+		fresh, err = lot.AddShipments(ctx, tx, list)
+		return fresh, err
+	}
+	touch := func(ctx context.Context, tx *pg.Tx, codes []string) error { // deviations are locked before holds
+		if err := touchLots(ctx, tx, codes); err != nil {
+			return err
+		}
+		return alarmMoved(ctx, tx, fresh)
+	}
+	return record(ctx, s, sc, facts[lot.Shipment]{action: "shipment.recorded", add: add,
+		touch: touch, by: func(sh lot.Shipment) string { return sh.Lot }}, list)
 }
 
 // facts is how one kind of fact is recorded.

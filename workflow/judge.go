@@ -264,11 +264,13 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 	a = Assessment{LotID: int64(it.lot), Lot: e.lots[it.lot].Code, Limit: it.limit, Via: it.via}
 	l, ok := e.policy.InForce(it.limit, e.producedAt(it))
 	if !ok {
+		a.NoLastGood = e.lastGood < 0
 		a.Result = limit.Result{Verdict: limit.Unknown, Readings: it.count(), Reasons: []string{noLimit(it.limit)}, Method: "limit/none@1"}
 		return a, e.anyInWindow(it), nil
 	}
-	a.Text, a.Unit, a.Kind, a.Hazard = l.Text, l.Criterion.Scale().String(), l.Kind, l.Hazard
-	after, _, _ := windowFor(e.doubt, l.Criterion)
+	a.Text, a.Unit, a.Kind, a.Hazard, a.Monitoring = l.Text, l.Criterion.Scale().String(), l.Kind, l.Hazard, l.Monitoring
+	after, _, lastGood := windowFor(e.doubt, l.Criterion)
+	a.NoLastGood = lastGood < 0
 	errs := windowed{e.doubt, after, e.clock}
 	s := it.series(l)
 	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded

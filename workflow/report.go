@@ -38,22 +38,24 @@ type Shipped struct {
 
 // Report returns what there is to know of a deviation. Until it is traced, its
 // run has number 0 and says only what is known of the instrument.
-func (s *Service) Report(ctx context.Context, sc pg.Scope, id DeviationID) (r Report, err error) {
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		if r.Deviation, err = getDeviation(ctx, tx, id, ""); err != nil {
-			return err
-		}
-		if r.Run, err = lastRun(ctx, tx, r.Deviation); err != nil {
-			return err
-		}
-		if r.Holds, err = hold.Of(ctx, tx, int64(id)); err != nil {
-			return err
-		}
-		if r.Shipped, err = shippedOf(ctx, tx, id); err != nil {
-			return err
-		}
-		return tx.GetContext(ctx, &r.CascadePending, `select `+cascadePending+` from deviation d where d.plant_id = $1 and d.deviation_id = $2`, tx.Plant, id)
-	})
+func (s *Service) Report(ctx context.Context, sc pg.Scope, id DeviationID) (Report, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (Report, error) { return report(ctx, tx, id) })
+}
+
+func report(ctx context.Context, tx *pg.Tx, id DeviationID) (r Report, err error) {
+	if r.Deviation, err = getDeviation(ctx, tx, id, ""); err != nil {
+		return r, err
+	}
+	if r.Run, err = lastRun(ctx, tx, r.Deviation); err != nil {
+		return r, err
+	}
+	if r.Holds, err = hold.Of(ctx, tx, int64(id)); err != nil {
+		return r, err
+	}
+	if r.Shipped, err = shippedOf(ctx, tx, id); err != nil {
+		return r, err
+	}
+	err = tx.GetContext(ctx, &r.CascadePending, `select `+cascadePending+` from deviation d where d.plant_id = $1 and d.deviation_id = $2`, tx.Plant, id)
 	return r, err
 }
 

@@ -44,7 +44,9 @@ func fill(s *site) {
 	s.trace(s.fails("T-1", march(5, 6, 0)))
 	s.record(against(checkOf("T-2", march(5, 0, 0), 0), "R-1"))
 	s.corrected("C-2", march(2, 0, 0), march(28, 0, 0), -3) // a cascade, which pends
-	_, err := s.AddKey(s.ctx, s.sc, "historian", []key.Scope{key.Scopes[0]}, march(28, 12, 0).AddDate(1, 0, 0))
+	_, err := s.MayShip(s.ctx, s.sc, GateQuestion{Items: []GateItem{{Lot: "A"}}})
+	s.must(err)
+	_, err = s.AddKey(s.ctx, s.sc, "historian", []key.Scope{key.Scopes[0]}, march(28, 12, 0).AddDate(1, 0, 0))
 	s.must(err)
 }
 
@@ -144,6 +146,9 @@ func TestAnotherPlantsDeviationIsNotFound(t *testing.T) {
 		"cascade":     second(svc.Cascade(s.ctx, other.sc, c.ID)),
 		"confirm":     second(svc.ConfirmCascade(s.ctx, other.sc, c.ID, c.Digest)),
 		"report":      second(svc.Report(s.ctx, other.sc, d.ID)),
+		"tag":         second(svc.HoldTag(s.ctx, other.sc, h.ID)),
+		"tags":        second(svc.DeviationTags(s.ctx, other.sc, d.ID)),
+		"hold":        second(svc.PlaceHold(s.ctx, other.sc, "A", "", "metal in the sieve")),
 	} {
 		if fault.KindOf(err) != fault.NotFound {
 			t.Errorf("%s: %v", name, err)
@@ -166,7 +171,7 @@ func TestRecordsAreNeverChanged(t *testing.T) {
 	admin := superuser(t, dsn)
 	records := names(t, admin, `select tgrelid::regclass::text from pg_trigger where tgname = 'append_only' order by 1`)
 	for _, want := range []string{"reading", "reading_202503", "trail_entry", "trail_leaf", "trace_run", "assessment", "accuracy_check",
-		"check_point", "certificate", "instrument_event", "policy_version", "transformation", "shipment", "evidence", "idempotency"} {
+		"check_point", "certificate", "instrument_event", "policy_version", "ship_question", "transformation", "shipment", "evidence", "idempotency"} {
 		if !slices.Contains(records, want) {
 			t.Errorf("%s is not a record", want)
 		}

@@ -124,7 +124,7 @@ func storeRun(ctx context.Context, tx *pg.Tx, e *evidence, run *Run) error {
 	if d, err = lockDeviation(ctx, tx, d.ID); err != nil {
 		return err
 	}
-	if d.State == Evaluating && d.RetraceDue == nil && run.Number > 1 {
+	if d.State == Evaluating && d.RetraceDue == nil {
 		f, err := factsOf(ctx, tx, d)
 		if err != nil {
 			return err

@@ -2,16 +2,17 @@ package workflow
 
 import (
 	"context"
+	"time"
 
 	"lastgood/policy/document"
 	"lastgood/policy/impact"
-	"lastgood/policy/routing"
+	"lastgood/policy/rules"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 )
 
-// weigh gives every assessment its level, score and route, by where the lot and
-// what was made of it have gone.
+// weigh gives every assessment its level, score, route, signers and deadlines, by
+// where the lot and what was made of it have gone.
 func (e *evidence) weigh(ctx context.Context, tx *pg.Tx, list []Assessment) error {
 	var ids []lot.ID
 	for id := range e.lots {
@@ -34,40 +35,79 @@ func (e *evidence) weigh(ctx context.Context, tx *pg.Tx, list []Assessment) erro
 		if a.KillStep, err = e.killStep(a, where, shipped); err != nil {
 			return err
 		}
-		e.weighOne(a, where, shipped)
+		e.weighOne(a, where, shipped, tx.Now)
 	}
 	return nil
 }
 
-func (e *evidence) weighOne(a *Assessment, where map[lot.ID]lot.Position, shipped map[lot.ID][]string) {
-	f := impact.Facts{Verdict: string(a.Result.Verdict), MissedAsRecorded: a.Result.MissedAsRecorded, NoLastGood: e.lastGood < 0,
-		KillStep:          a.KillStep != nil,
-		ProbabilityMissed: a.Result.ProbabilityMissed}
+// weighOne collects what is known of one lot under one limit, lets the rules of
+// the policy decide, and scores it. now is the time up to which shelf life has
+// run.
+func (e *evidence) weighOne(a *Assessment, where map[lot.ID]lot.Position, shipped map[lot.ID][]string, now time.Time) {
+	id := lot.ID(a.LotID)
+	f := rules.Facts{Verdict: string(a.Result.Verdict), MissedAsRecorded: a.Result.MissedAsRecorded, NoLastGood: a.NoLastGood,
+		KillStep: a.KillStep != nil, ProbabilityMissed: a.Result.ProbabilityMissed,
+		Severity: string(severityOf(e.policy.Policy, a.Hazard)), Hazard: a.Hazard,
+		Limit: a.Limit, Product: orEmpty(e.lots[id].Product), Kind: a.Kind, Monitoring: a.Monitoring}
 	consignees := map[string]bool{}
-	for _, id := range e.below(lot.ID(a.LotID)) {
-		f.InControlAny = f.InControlAny || where[id].InControl
-		for _, c := range shipped[id] {
-			f.ShippedAny = true
+	var there []lot.Stored // or gone: not used up
+	for _, below := range e.below(id) {
+		f.InControl = f.InControl || where[below].InControl
+		for _, c := range shipped[below] {
+			f.Shipped = true
 			consignees[c] = true
 		}
+		if where[below].InControl || len(shipped[below]) > 0 {
+			there = append(there, e.lots[below])
+		}
 	}
-	f.Consignees = len(consignees)
-	f.ReadyToEat, f.Vulnerable = e.eaten(lot.ID(a.LotID))
-	f.Severity = severityOf(e.policy.Policy, a.Hazard)
-	a.Impact = impact.Assess(f)
-	d := routing.Default(routing.Facts{Level: a.Impact.Level, Verdict: f.Verdict, MissedAsRecorded: f.MissedAsRecorded,
-		KillStep: f.KillStep, Shipped: f.ShippedAny, InControl: f.InControlAny, Kind: a.Kind, Severity: f.Severity})
-	a.Route, a.RouteRule, a.Reason, a.Signers = string(d.Route), d.Rule, d.Reason, d.Signers
+	if n := len(consignees); n > 0 || !f.Shipped {
+		f.Consignees = &n
+	}
+	f.ReadyToEat, f.Vulnerable, f.SupportsGrowth = e.eaten(id)
+	f.ShelfLifeHours = shelfLife(there, now)
+	a.Facts = &f
+	a.decide(e.policy.Rules)
+	a.Impact.Scored = impact.Score(impact.Facts{Verdict: f.Verdict, MissedAsRecorded: f.MissedAsRecorded, ProbabilityMissed: f.ProbabilityMissed,
+		Shipped: f.Shipped, ShippedShare: f.ShippedShare, Consignees: f.Consignees,
+		Severity: impact.Severity(f.Severity), ReadyToEat: f.ReadyToEat, Vulnerable: f.Vulnerable})
 }
 
-// eaten says whether a lot, or anything made of it, is eaten as it is, and by
-// whom: yes if one is, unknown if one may be.
-func (e *evidence) eaten(id lot.ID) (ready, vulnerable *bool) {
+// shelfLife is how many hours are left of the lot that has the least; nil if that
+// is not known of all.
+func shelfLife(lots []lot.Stored, now time.Time) *float64 {
+	var least *float64
+	for _, l := range lots {
+		made := l.MadeAt
+		if made == nil {
+			made = l.MadeFrom
+		}
+		if made == nil || l.ShelfLife == nil {
+			return nil
+		}
+		left := max(0, made.Add(time.Duration(*l.ShelfLife)*24*time.Hour).Sub(now).Hours())
+		if least == nil || left < *least {
+			least = &left
+		}
+	}
+	return least
+}
+
+func orEmpty(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
+
+// eaten says whether a lot, or anything made of it, is eaten as it is, by whom,
+// and whether it supports growth: yes if one does, unknown if one may.
+func (e *evidence) eaten(id lot.ID) (ready, vulnerable, growth *bool) {
 	no := false
-	ready, vulnerable = &no, &no
+	ready, vulnerable, growth = &no, &no, &no
 	for _, below := range e.below(id) {
 		l := e.lots[below]
-		ready = graver(ready, l.ReadyToEat)
+		ready, growth = graver(ready, l.ReadyToEat), graver(growth, l.Growth)
 		var v *bool
 		if l.Consumers != nil && *l.Consumers != "" {
 			is := *l.Consumers == string(lot.Vulnerable)
@@ -75,7 +115,7 @@ func (e *evidence) eaten(id lot.ID) (ready, vulnerable *bool) {
 		}
 		vulnerable = graver(vulnerable, v)
 	}
-	return ready, vulnerable
+	return ready, vulnerable, growth
 }
 
 // graver: yes before unknown before no.

@@ -12,7 +12,7 @@ import (
 type speedCmd struct {
 	Rows   int      `name:"rows" default:"1000000" help:"Readings that are there before anything is measured."`
 	Rounds int      `name:"rounds" default:"5" help:"How often each side is measured; medians count."`
-	Only   []string `name:"only" enum:"ingest,trace,http" default:"ingest,trace,http" help:"What to measure."`
+	Only   []string `name:"only" enum:"ingest,trace,http,gate" default:"ingest,trace,http,gate" help:"What to measure."`
 	PGBin  string   `name:"pg-bin" env:"LASTGOOD_PG_BIN" help:"Folder of the PostgreSQL binaries for the private server."`
 }
 
@@ -62,6 +62,9 @@ func (c *speedCmd) Run(g *globals) error {
 	if slices.Contains(c.Only, "http") {
 		list = append(list, b.httpContests()...)
 	}
+	if slices.Contains(c.Only, "gate") {
+		list = append(list, b.gateContests()...)
+	}
 	for round := range c.Rounds {
 		fmt.Fprintf(g.err, "round %d of %d\n", round+1, c.Rounds)
 		for _, k := range list {
@@ -77,7 +80,10 @@ func (c *speedCmd) Run(g *globals) error {
 	if err := b.sameRows(); err != nil {
 		return err
 	}
-	return printContests(g.out, list)
+	if err := printContests(g.out, list); err != nil {
+		return err
+	}
+	return b.printGate(g.out)
 }
 
 // measure lets both sides do the same once, who goes first changing every round.

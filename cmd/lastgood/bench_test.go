@@ -16,7 +16,7 @@ func TestBenchComparesTheSameWork(t *testing.T) {
 	if code := run(context.Background(), []string{"bench", "--rows", "10000", "--rounds", "1"}, &out, &errs); code != exitClear {
 		t.Fatalf("exit status %d\n%s", code, errs.String())
 	}
-	for _, want := range []string{"ingest, whole command", "trace and judge, at_least", "upload over HTTP, NDJSON"} {
+	for _, want := range []string{"ingest, whole command", "trace and judge, at_least", "upload over HTTP, NDJSON", "ship gate over HTTP"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("no line of %s in\n%s", want, out.String())
 		}

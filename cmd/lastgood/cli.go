@@ -18,6 +18,7 @@ type cli struct {
 	Import importCmd `cmd:"" help:"Load a case folder into a running installation."`
 	Plant  plantCmd  `cmd:"" help:"Plants of an installation."`
 	Key    keyCmd    `cmd:"" help:"Keys by which plant systems call the API."`
+	Policy policyCmd `cmd:"" help:"Policy documents: check one, try one on a case, print the built-in rules."`
 	Limits limitsCmd `cmd:"" help:"Ready-made limits that a policy may name, with their sources."`
 	Bench  benchCmd  `cmd:"" help:"Measure ingest and trace against plain PostgreSQL, in one run."`
 }

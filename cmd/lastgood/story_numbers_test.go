@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"lastgood/api/exchange"
 )
 
@@ -119,5 +121,36 @@ func TestHarmlessErrorIsAMatterOfQuality(t *testing.T) {
 				t.Errorf("note on quality: %v, want one: %v", a.Quality, c.noted)
 			}
 		})
+	}
+}
+
+// TestReworkedProductIsHeldAndToldOfInFull: what was held and what had gone make
+// up all that was made, three generations on; the lot that only shares a bowl
+// with one in doubt is no part of it.
+func TestReworkedProductIsHeldAndToldOfInFull(t *testing.T) {
+	t.Parallel()
+	_, r := assessJSON(t, filepath.Join(cases, "rework-chain"))
+	if len(r.Deviations) != 1 {
+		t.Fatalf("%d deviations", len(r.Deviations))
+	}
+	quantity := func(q *string) string {
+		if q == nil {
+			return "nobody knows how much"
+		}
+		return *q
+	}
+	held, gone := map[string]string{}, map[string]string{}
+	for _, h := range r.Deviations[0].Holds {
+		held[h.Lot] = quantity(h.Quantity)
+	}
+	for _, s := range r.Deviations[0].Shipped {
+		gone[s.Lot] = quantity(s.Quantity)
+	}
+	// The sums of the story: 500 − 100 − 50, 450 − 240, 120 − 40.
+	if d := cmp.Diff(map[string]string{"L-1": "350", "L-2": "210", "L-3B": "80"}, held); d != "" {
+		t.Errorf("held (-told +came out):\n%s", d)
+	}
+	if d := cmp.Diff(map[string]string{"L-1": "100", "L-3A": "120", "L-3B": "40"}, gone); d != "" {
+		t.Errorf("shipped (-told +came out):\n%s", d)
 	}
 }

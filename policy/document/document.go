@@ -1,5 +1,6 @@
 // Package document reads a site's policy: one YAML file with its critical
-// limits and the few settings that the judging of checks and lots needs.
+// limits, the few settings that the judging of checks and lots needs, and the
+// rules for what becomes of a lot in doubt.
 //
 // Everything that is not understood is refused with its line and column and
 // with what is allowed there, all of it at once: a limit that is silently

@@ -417,6 +417,7 @@ colour: red
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(whole))
 	f.Add([]byte(besides("decision_rule: guarded")))
+	f.Add([]byte(besides(rules.DefaultText())))
 	f.Add([]byte("limits: [{limit: a, kind: hold, at_most: -1 C, for: 1s, max_gap: 1s}, *a]"))
 	f.Add([]byte("limits: [{limit: a, kind: cooling, stages: [[2 C, 1 C, 1h], [1 C], &a 2, *a], max_gap: 1s}]"))
 	f.Add([]byte("limits: [{limit: a, kind: growth, model: {form: square_root, b: 1, tmin: 1 C}, logs: 1, max_gap: 1s}]"))

@@ -1,9 +1,9 @@
-// Package impact says how bad it is that a lot is in doubt: a level by rules,
-// then a score that orders the work inside the level.
+// Package impact scores how bad it is that a lot is in doubt, to order the work
+// inside a level. The level is given by rules, in policy/rules: rules come before
+// arithmetic, so that a low number cannot hide a bad fact.
 //
-// Rules come before arithmetic, so that a low number cannot hide a bad fact.
-// Neither the level nor the score lowers a legal duty, sets a recall class or
-// decides what must be reported: people do.
+// The score lowers no legal duty, sets no recall class and decides nothing that
+// must be reported: people do.
 package impact
 
 import "math"
@@ -19,23 +19,20 @@ const (
 	Fatal    Severity = "fatal"
 )
 
-// Facts are what is known of one lot under one limit. What is not known counts
-// as the worse.
+// Facts are what the score of one lot under one limit hangs on. What is not
+// known counts as the worse.
 type Facts struct {
-	Verdict          string // met, indeterminate, missed or unknown
-	MissedAsRecorded bool   // the readings missed the limit before any correction
-	NoLastGood       bool   // the instrument never passed a check before it failed
-	KillStep         bool   // all of it went through a later step, proven by a good instrument, that controls the hazard
-
-	ShippedAny   bool     // some of the lot, or of what was made of it, has left
-	InControlAny bool     // some of it is still where the plant can stop it
-	ShippedShare *float64 // of the quantity in doubt, 0 to 1; nil: unknown
-	Consignees   int      // how many received it; 0 with ShippedAny: unknown
-
-	Severity          Severity
-	ReadyToEat        *bool
-	Vulnerable        *bool    // consumers are vulnerable: infants, the old, the sick
+	Verdict           string   // met, indeterminate, missed or unknown
+	MissedAsRecorded  bool     // the readings missed the limit before any correction
 	ProbabilityMissed *float64 // nil: nothing can be said
+
+	Shipped      bool     // some of the lot, or of what was made of it, has left
+	ShippedShare *float64 // of the quantity in doubt, 0 to 1; nil: unknown
+	Consignees   *int     // how many received it; nil: unknown
+
+	Severity   Severity
+	ReadyToEat *bool
+	Vulnerable *bool // consumers are vulnerable: infants, the old, the sick
 }
 
 // Factor is one number in a score and why it has that value.
@@ -45,33 +42,26 @@ type Factor struct {
 	Reason string
 }
 
-// Assessment is how bad it is, with every reason.
-type Assessment struct {
-	Level       int    // 1 (record it) to 5 (critical)
-	LevelRule   string // the rule that matched first
-	LevelReason string
-	Score       int      // 0 to 100, orders work inside the level
-	Factors     []Factor // Score is 100 times their product, rounded
-	Method      string
+// Scored is a score with everything that it is made of.
+type Scored struct {
+	Score   int      // 0 to 100, orders work inside the level
+	Factors []Factor // Score is 100 times their product, rounded
+	Method  string
 }
 
-// Method names this way of assessing; another formula or table is another name.
-const Method = "impact/default@2"
+// Method names this way of scoring; another formula is another name.
+const Method = "impact/default@3"
 
-// Assess returns the level and the score of f.
-func Assess(f Facts) Assessment {
+// Score returns the score of f.
+func Score(f Facts) Scored {
 	f = f.settled()
-	level, rule, reason := level(f)
 	factors := []Factor{severity(f), likelihood(f), reach(f)}
-	return Assessment{
-		Level: level, LevelRule: rule, LevelReason: reason,
-		Score: score(factors), Factors: factors, Method: Method,
-	}
+	return Scored{Score: score(factors), Factors: factors, Method: Method}
 }
 
 // settled returns f with contradictions resolved towards the worse: a lot that
 // missed as recorded is never met by correcting the failed instrument, a
-// verdict nobody knows is unknown, and a number that is no share is unknown.
+// verdict nobody knows is unknown, and a number that cannot be is unknown.
 func (f Facts) settled() Facts {
 	switch f.Verdict {
 	case indeterminate, missed, unknown:
@@ -84,6 +74,9 @@ func (f Facts) settled() Facts {
 	}
 	f.ProbabilityMissed = share(f.ProbabilityMissed)
 	f.ShippedShare = share(f.ShippedShare)
+	if f.Consignees != nil && *f.Consignees < 1 { // somebody received what has shipped
+		f.Consignees = nil
+	}
 	return f
 }
 

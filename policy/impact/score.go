@@ -83,8 +83,8 @@ func reach(f Facts) Factor {
 		sum += v
 		terms = append(terms, number(v)+" "+why)
 	}
-	if f.ShippedAny {
-		part, why := f.shipped()
+	if f.Shipped {
+		part, why := f.part()
 		add(reachShipped*part, why)
 		n, why := f.consignees()
 		add(reachConsignee*float64(n), why)
@@ -98,7 +98,7 @@ func reach(f Facts) Factor {
 	return Factor{"reach", min(1, sum), strings.Join(terms, " + ")}
 }
 
-func (f Facts) shipped() (float64, string) {
+func (f Facts) part() (float64, string) {
 	if f.ShippedShare == nil {
 		return 1, "shipped, share not known and counted as all"
 	}
@@ -106,10 +106,10 @@ func (f Facts) shipped() (float64, string) {
 }
 
 func (f Facts) consignees() (int, string) {
-	if f.Consignees <= 0 {
+	if f.Consignees == nil {
 		return manyConsignees, "consignees not known and counted as many"
 	}
-	n := min(f.Consignees, manyConsignees)
+	n := min(*f.Consignees, manyConsignees)
 	return n, fmt.Sprintf("consignees (%s × %d)", number(reachConsignee), n)
 }
 
@@ -124,3 +124,6 @@ func orNotKnown(b *bool) string {
 func number(v float64) string {
 	return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
 }
+
+// yes reads an attribute; not known counts as yes.
+func yes(b *bool) bool { return b == nil || *b }

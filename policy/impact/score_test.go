@@ -19,33 +19,33 @@ func TestScoreByHand(t *testing.T) {
 	}{
 		{
 			name: "indeterminate in the plant: 100 × 0.75 × 0.31 × 0.4 = 9.3",
-			facts: Facts{Verdict: indeterminate, InControlAny: true, Severity: Serious,
+			facts: Facts{Verdict: indeterminate, Severity: Serious,
 				ReadyToEat: new(true), Vulnerable: new(false), ProbabilityMissed: new(0.31)},
 			want: 9, reach: "0.3 for any product + 0.1 ready to eat",
 		},
 		{
 			name: "missed, a quarter shipped to two: 100 × 0.5 × 1 × (0.3 + 0.1 + 0.04) = 22",
-			facts: Facts{Verdict: missed, ShippedAny: true, InControlAny: true, Severity: Moderate,
-				ShippedShare: new(0.25), Consignees: 2, ReadyToEat: new(false), Vulnerable: new(false)},
+			facts: Facts{Verdict: missed, Shipped: true, Severity: Moderate,
+				ShippedShare: new(0.25), Consignees: new(2), ReadyToEat: new(false), Vulnerable: new(false)},
 			want: 22, reach: "0.3 for any product + 0.1 shipped (0.4 × share 0.25) + 0.04 consignees (0.02 × 2)",
 		},
 		{
 			name:  "nothing known but that it shipped: 100 × 0.75 × 0.9 × 1 = 67.5, a half goes up",
-			facts: Facts{Verdict: unknown, ShippedAny: true},
+			facts: Facts{Verdict: unknown, Shipped: true},
 			want:  68,
 			reach: "0.3 for any product + 0.4 shipped, share not known and counted as all + 0.1 consignees not known and counted as many" +
 				" + 0.1 ready to eat (not known, counted as yes) + 0.1 vulnerable consumers (not known, counted as yes)",
 		},
 		{
 			name: "the worst there is",
-			facts: Facts{Verdict: missed, ShippedAny: true, Severity: Fatal, ShippedShare: new(1.0), Consignees: 40,
+			facts: Facts{Verdict: missed, Shipped: true, Severity: Fatal, ShippedShare: new(1.0), Consignees: new(40),
 				ReadyToEat: new(true), Vulnerable: new(true)},
 			want:  100,
 			reach: "0.3 for any product + 0.4 shipped (0.4 × share 1) + 0.1 consignees (0.02 × 5) + 0.1 ready to eat + 0.1 vulnerable consumers",
 		},
 		{
 			name: "missed as recorded keeps its place: 100 × 1 × 0.9 × 0.3 = 27",
-			facts: Facts{Verdict: indeterminate, MissedAsRecorded: true, InControlAny: true, Severity: Fatal,
+			facts: Facts{Verdict: indeterminate, MissedAsRecorded: true, Severity: Fatal,
 				ReadyToEat: new(false), Vulnerable: new(false), ProbabilityMissed: new(0.2)},
 			want: 27, reach: "0.3 for any product",
 		},
@@ -53,7 +53,7 @@ func TestScoreByHand(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
-			a := Assess(tt.facts)
+			a := Score(tt.facts)
 			if a.Score != tt.want {
 				t.Errorf("score %d, want %d: %+v", a.Score, tt.want, a.Factors)
 			}
@@ -75,21 +75,14 @@ func TestScoreRisesWithEachFact(t *testing.T) {
 		g := f
 		g.ProbabilityMissed = new(rapid.Float64Range(*f.ProbabilityMissed, 1).Draw(t, "a larger p"))
 		g.ShippedShare = new(rapid.Float64Range(*f.ShippedShare, 1).Draw(t, "a larger share"))
-		if f.Consignees > 0 { // none with a shipment means unknown, which is the most
-			g.Consignees = f.Consignees + rapid.IntRange(0, 9).Draw(t, "more consignees")
+		if f.Consignees != nil && *f.Consignees > 0 { // unknown is the most
+			g.Consignees = new(*f.Consignees + rapid.IntRange(0, 9).Draw(t, "more consignees"))
 		}
 		if rapid.Bool().Draw(t, "fatal") {
 			g.Severity = Fatal
 		}
-		if lo, hi := Assess(f).Score, Assess(g).Score; hi < lo {
+		if lo, hi := Score(f).Score, Score(g).Score; hi < lo {
 			t.Fatalf("score fell from %d to %d", lo, hi)
 		}
 	})
-}
-
-func TestEmptyFactsAreNotHarmless(t *testing.T) {
-	t.Parallel()
-	if a := Assess(Facts{}); a.Level != 4 || a.LevelRule != "no-rule" {
-		t.Errorf("nothing known gives level %d by %s, want 4 by no-rule", a.Level, a.LevelRule)
-	}
 }

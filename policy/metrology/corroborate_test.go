@@ -157,7 +157,7 @@ func TestIndependent(t *testing.T) {
 	}
 }
 
-func TestX11TwoInstrumentsDisagree(t *testing.T) {
+func TestTwoInstrumentsDisagree(t *testing.T) {
 	t.Parallel()
 	// Both within their tolerances of ±1 °C at their own checks: what is further
 	// apart than both tolerances together is explained by neither, whatever share

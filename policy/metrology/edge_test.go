@@ -8,10 +8,10 @@ import (
 	"lastgood/policy/unit"
 )
 
-// Edge cases of design notes on the procedure, §12, by their numbers there, and of the window's
+// Edge cases of the design notes on the procedure, §12, and of the window's
 // two ends. Temperatures and errors are invented.
 
-func TestX12FailsOnlyAboveSomeTemperature(t *testing.T) {
+func TestFailsOnlyAboveSomeTemperature(t *testing.T) {
 	t.Parallel()
 	three := func(hot float64) []metrology.Point {
 		return []metrology.Point{shown(0, 0.1, 0), shown(70, 0.2, 0), shown(100, hot, 0)}
@@ -27,7 +27,7 @@ func TestX12FailsOnlyAboveSomeTemperature(t *testing.T) {
 	}
 }
 
-func TestX13FailsAtIceFineAtCook(t *testing.T) {
+func TestFailsInIceAndIsFineAtTheCook(t *testing.T) {
 	t.Parallel()
 	points := func(ice float64) []metrology.Point {
 		return []metrology.Point{shown(0, ice, 0), shown(74, 0.1, 0), shown(100, 0.1, 0)}
@@ -42,7 +42,7 @@ func TestX13FailsAtIceFineAtCook(t *testing.T) {
 	}
 }
 
-func TestX25PassedButAtTheWrongPoints(t *testing.T) {
+func TestPassedButAtTheWrongPoints(t *testing.T) {
 	t.Parallel()
 	both := func(e float64) []metrology.Point { return []metrology.Point{shown(0, 0, 0), shown(100, e, 0)} }
 	d := doubt(t, facts(check(0, both(0.1)...), check(5*hour, shown(0, 0, 0)), check(10*hour, both(2)...)))
@@ -64,7 +64,7 @@ func TestX25PassedButAtTheWrongPoints(t *testing.T) {
 	}
 }
 
-func TestX36RepeatedUntilItPassed(t *testing.T) {
+func TestRepeatedUntilItPassed(t *testing.T) {
 	t.Parallel()
 	two := func(e float64) []metrology.Point { return []metrology.Point{shown(60, e, 0), shown(80, e, 0)} }
 	f := facts(check(0, two(0.1)...), check(10*hour, two(2)...), check(10*hour+1, two(1.5)...), check(10*hour+2, two(0.3)...))
@@ -91,7 +91,7 @@ func TestX36RepeatedUntilItPassed(t *testing.T) {
 	}
 }
 
-func TestX37Intermittent(t *testing.T) {
+func TestFaultThatComesAndGoes(t *testing.T) {
 	t.Parallel()
 	two := func(e float64) []metrology.Point { return []metrology.Point{shown(60, e, 0), shown(80, e, 0)} }
 	f := facts(check(0, two(0)...), check(10*hour, shown(60, 0, 0), shown(80, 2, 0)), check(20*hour, two(0)...))
@@ -109,7 +109,7 @@ func TestX37Intermittent(t *testing.T) {
 	standing(t, d, 11*hour, 70, metrology.Unknown, "comes and goes")
 }
 
-func TestX10AdjustedBeforeAsFound(t *testing.T) {
+func TestAdjustedBeforeItWasFound(t *testing.T) {
 	t.Parallel()
 	two := func(e float64) []metrology.Point { return []metrology.Point{shown(60, e, 0), shown(80, e, 0)} }
 	first := left(at(60, 0, 0), 0.1)

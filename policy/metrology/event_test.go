@@ -85,7 +85,7 @@ func TestNoWindowJumpsOverAnEvent(t *testing.T) {
 	}
 }
 
-func TestX36ARepeatWithoutACauseIsAFinding(t *testing.T) {
+func TestARepeatWithoutACauseIsAFinding(t *testing.T) {
 	t.Parallel()
 	type ev = metrology.Event
 	fixed := check(10*hour+1, left(at(60, 2, 0), 0), left(at(80, 2, 0), 0))

@@ -7,6 +7,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"go.yaml.in/yaml/v4"
+
+	"lastgood/policy/limit"
 )
 
 // read compiles a document that is YAML.
@@ -116,6 +118,18 @@ func TestVocabularyIsWhole(t *testing.T) {
 		if !seen[base+"_at_worst"] || !seen[base+"_known"] {
 			t.Errorf("%s: nobody can tell the worst from not known", base)
 		}
+	}
+}
+
+// TestWordsOfTheLimits: a rule can name every kind of limit and every way of
+// watching one that a policy can have.
+func TestWordsOfTheLimits(t *testing.T) {
+	t.Parallel()
+	if d := cmp.Diff(append(limit.KindNames(), unknown), kindWords); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]string{limit.Discrete, limit.Continuous, limit.OnException, unknown}, monitoringWords); d != "" {
+		t.Error(d)
 	}
 }
 

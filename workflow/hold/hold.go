@@ -26,15 +26,20 @@ type Hold struct {
 	Lot            lot.ID     `db:"lot_id"`
 	LotCode        string     `db:"lot"`
 	BecauseOf      string     `db:"because_of"`
-	Deviation      int64      `db:"deviation_id"` // 0: none yet, a cascade pends
+	Deviation      int64      `db:"deviation_id"` // 0: none; a cascade pends, or it was placed by hand
 	Cascade        int64      `db:"cascade_id"`   // that placed it before there was a deviation; 0: none
+	Reason         string     `db:"reason"`       // of one that was placed by hand; empty: it was not
+	Portion        string     `db:"portion"`      // label; empty: the whole lot
 	Quantity       *string    `db:"quantity"`
 	Unit           *string    `db:"quantity_unit"`
 	Location       *string    `db:"location"`
 	PlacedAt       time.Time  `db:"placed_at"`
+	PlacedBy       string     `db:"placed_by"`
 	AcknowledgedAt *time.Time `db:"acknowledged_at"`
 	Counted        *string    `db:"counted_quantity"`
 	Short          bool       `db:"short"`
+	MovedAt        *time.Time `db:"moved_at"`   // product left, by a shipment that was recorded while the hold stood
+	AllowedAt      *time.Time `db:"allowed_at"` // the ship gate had just allowed it
 	Version        int        `db:"version"`
 }
 
@@ -87,7 +92,10 @@ select count(*) from h where (select count(*) from p) >= 0`
 	if err != nil {
 		return 0, fmt.Errorf("place holds: %w", err)
 	}
-	return n, nil
+	if n == 0 {
+		return 0, nil
+	}
+	return n, markAllowed(ctx, tx)
 }
 
 // TakeOver lets a deviation of an instrument take over the holds that cascades
@@ -113,10 +121,10 @@ where h.plant_id = $1 and h.hold_id in (
 
 const columns = `
 select h.hold_id, p.lot_id, l.code as lot, b.code as because_of, coalesce(h.deviation_id, 0) as deviation_id,
-  coalesce(h.cascade_id, 0) as cascade_id, cast(h.quantity as text) as quantity,
-  h.quantity_unit, loc.code as location, h.placed_at, h.acknowledged_at,
+  coalesce(h.cascade_id, 0) as cascade_id, coalesce(h.reason, '') as reason, p.label as portion, cast(h.quantity as text) as quantity,
+  h.quantity_unit, loc.code as location, h.placed_at, h.placed_by, h.acknowledged_at,
   cast(h.counted_quantity as text) as counted_quantity,
-  h.acknowledged_at is not null and coalesce(h.counted_quantity < h.quantity, false) as short, h.version
+  h.acknowledged_at is not null and coalesce(h.counted_quantity < h.quantity, false) as short, h.moved_at, h.allowed_at, h.version
 from hold h join portion p using (plant_id, portion_id) join lot l using (plant_id, lot_id)
 join lot b on b.plant_id = h.plant_id and b.lot_id = h.because_of_lot_id
 left join location loc on loc.plant_id = h.plant_id and loc.location_id = h.location_id

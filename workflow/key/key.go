@@ -33,10 +33,11 @@ const (
 	HoldsWrite      Scope = "holds:write"
 	PolicyWrite     Scope = "policy:write"
 	TrailRead       Scope = "trail:read"
+	ShipAsk         Scope = "ship:ask"
 )
 
 // Scopes are all of them.
-var Scopes = []Scope{FactsRead, FactsWrite, ReadingsWrite, ChecksWrite, DeviationsRead, DeviationsWrite, HoldsWrite, PolicyWrite, TrailRead}
+var Scopes = []Scope{FactsRead, FactsWrite, ReadingsWrite, ChecksWrite, DeviationsRead, DeviationsWrite, HoldsWrite, PolicyWrite, TrailRead, ShipAsk}
 
 // Key is what is known of a key; never the secret.
 type Key struct {

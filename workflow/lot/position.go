@@ -16,7 +16,9 @@ type Stored struct {
 	Code       string     `db:"code"`
 	Product    *string    `db:"product"`
 	ReadyToEat *bool      `db:"ready_to_eat"`
+	Growth     *bool      `db:"supports_growth"`
 	Consumers  *string    `db:"consumers"`
+	ShelfLife  *int       `db:"shelf_life_days"`
 	MadeAt     *time.Time `db:"made_at"`
 	MadeFrom   *time.Time `db:"made_from"`
 	MadeUntil  *time.Time `db:"made_until"`
@@ -26,8 +28,8 @@ type Stored struct {
 
 // Get returns lots by number.
 func Get(ctx context.Context, tx *pg.Tx, ids []ID) (map[ID]Stored, error) {
-	const q = `select l.lot_id, l.code, p.code as product, p.ready_to_eat, p.consumers, l.made_at, l.made_from,
-		l.made_until, cast(l.quantity as text) as quantity, l.quantity_unit
+	const q = `select l.lot_id, l.code, p.code as product, p.ready_to_eat, p.supports_growth, p.consumers, p.shelf_life_days,
+		l.made_at, l.made_from, l.made_until, cast(l.quantity as text) as quantity, l.quantity_unit
 		from lot l left join product p using (plant_id, product_id)
 		where l.plant_id = $1 and l.lot_id = any($2)`
 	var rows []Stored
@@ -52,6 +54,9 @@ type Position struct {
 	InControl  bool    `db:"in_control"`
 }
 
+// PositionsSQL answers with the position of each lot of $2 in the plant $1, for
+// whoever needs positions and other things of one moment.
+//
 // in control = made − used in other lots − shipped. Where a use or a shipment is
 // in another unit, its quantity is unknown, or more went than was made, the sum
 // cannot be made: then the lot counts as in control and the quantity as unknown.
@@ -61,7 +66,7 @@ type Position struct {
 // before each output instead. Where nothing is left by adding, and something if
 // equal quantities of an event are one use repeated, the lot counts as in
 // control and the quantity as unknown: too much is held, never too little.
-const positions = `
+const PositionsSQL = `
 with used as (
   select lot_id, sum(shares) as quantity, sum(once) as least, bool_or(vague) as vague, array_agg(distinct unit) as units
   from (select input_lot_id as lot_id, sum(input_quantity) as shares, sum(distinct input_quantity) as once,
@@ -93,7 +98,7 @@ left join place on place.lot_id = s.lot_id`
 // Positions returns the position of each lot.
 func Positions(ctx context.Context, tx *pg.Tx, ids []ID) (map[ID]Position, error) {
 	var rows []Position
-	if err := tx.SelectContext(ctx, &rows, positions, tx.Plant, pq.Array(ids)); err != nil {
+	if err := tx.SelectContext(ctx, &rows, PositionsSQL, tx.Plant, pq.Array(ids)); err != nil {
 		return nil, fmt.Errorf("positions: %w", err)
 	}
 	m := make(map[ID]Position, len(rows))

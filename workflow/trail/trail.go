@@ -2,7 +2,8 @@
 // the command's own transaction, in a chain for each stream.
 //
 // A stream is one thing's story: "deviation/12", "cascade/3",
-// "instrument/T-114", "batch/…", "administration". An entry's bytes are JSON with these members, in
+// "hold/7" (of one that was placed by hand), "instrument/T-114", "batch/…",
+// "administration". An entry's bytes are JSON with these members, in
 // this order:
 //
 //	stream, seq   its place; seq starts at 1 and has no holes
