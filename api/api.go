@@ -60,9 +60,9 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 	api := humago.New(mux, config())
 	api.UseMiddleware(s.authenticate(api))
 	for _, register := range []func(huma.API){
-		s.registerPolicy, s.registerFacts, s.registerChecks, s.registerReadings,
+		s.registerPolicy, s.registerPolicyTrial, s.registerFacts, s.registerChecks, s.registerReadings,
 		s.registerDeviations, s.registerCascades, s.registerAssessments, s.registerHolds, s.registerTrail,
-		s.registerDrills, s.registerDue, s.registerForms,
+		s.registerDrills, s.registerDue, s.registerForms, s.registerGate, s.registerTags, s.registerExport,
 	} {
 		register(api)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
@@ -44,6 +45,9 @@ func (s *server) authenticate(api huma.API) func(huma.Context, func(huma.Context
 			}
 			var p *Problem
 			errors.As(s.problemOf(ctx.Context(), err), &p)
+			if slices.Contains(scopesOf(ctx.Operation()), key.ShipAsk) {
+				p = closed(p)
+			}
 			refuse(api, ctx, p)
 			return
 		}

@@ -17,17 +17,22 @@ import (
 // HoldBody is a standing hold.
 type HoldBody struct {
 	ID             int64   `json:"id"`
-	Deviation      int64   `json:"deviation" doc:"0: none yet; the cascade that placed it waits to be confirmed"`
+	Deviation      int64   `json:"deviation" doc:"0: none; the cascade that placed it waits to be confirmed, or it was placed by hand"`
 	Cascade        *int64  `json:"cascade" doc:"The cascade that placed it before there was a deviation; null: none"`
+	Reason         *string `json:"reason" doc:"Of a hold that was placed by hand; null: it was not"`
 	Lot            string  `json:"lot"`
+	Portion        *string `json:"portion" doc:"null: the whole lot"`
 	BecauseOf      string  `json:"because_of"`
 	Quantity       *string `json:"quantity" doc:"null: nobody knows how much is left"`
 	QuantityUnit   *string `json:"quantity_unit"`
 	Location       *string `json:"location"`
 	PlacedAt       string  `json:"placed_at"`
+	PlacedBy       string  `json:"placed_by"`
 	AcknowledgedAt *string `json:"acknowledged_at"`
 	Counted        *string `json:"counted_quantity"`
 	Short          bool    `json:"short" doc:"Less was counted than is held: not contained"`
+	MovedAt        *string `json:"moved_at" doc:"Product left by a shipment that was recorded while the hold stood; before placed_at: it had gone already. null: none"`
+	AllowedAt      *string `json:"allowed_at" doc:"The ship gate allowed it so shortly before the hold that it may be on its way; null: it did not"`
 	Version        int     `json:"version"`
 }
 
@@ -36,8 +41,8 @@ func holdBody(h hold.Hold) HoldBody {
 	if h.Cascade != 0 {
 		cascade = &h.Cascade
 	}
-	return HoldBody{int64(h.ID), h.Deviation, cascade, h.LotCode, h.BecauseOf, h.Quantity, h.Unit, h.Location, clock(h.PlacedAt), clockOr(h.AcknowledgedAt),
-		h.Counted, h.Short, h.Version}
+	return HoldBody{int64(h.ID), h.Deviation, cascade, orNull(h.Reason), h.LotCode, orNull(h.Portion), h.BecauseOf, h.Quantity, h.Unit, h.Location,
+		clock(h.PlacedAt), h.PlacedBy, clockOr(h.AcknowledgedAt), h.Counted, h.Short, clockOr(h.MovedAt), clockOr(h.AllowedAt), h.Version}
 }
 
 type holdAnswer struct {
@@ -56,6 +61,9 @@ func (s *server) registerHolds(api huma.API) {
 		Summary: "Standing holds", Security: read}, handle(s, s.listHolds))
 	huma.Register(api, huma.Operation{OperationID: "get-hold", Method: http.MethodGet, Path: "/v1/holds/{id}",
 		Summary: "A standing hold", Security: read}, handle(s, s.getHold))
+	huma.Register(api, huma.Operation{OperationID: "place-hold", Method: http.MethodPost, Path: "/v1/holds",
+		Summary:       "Place a hold by hand; anyone may who has a reason, and only QA lifts one",
+		DefaultStatus: http.StatusCreated, Security: needs(key.HoldsWrite)}, handle(s, s.placeHold))
 	huma.Register(api, huma.Operation{OperationID: "acknowledge-hold", Method: http.MethodPost, Path: "/v1/holds/{id}/acknowledgement",
 		Summary: "The stock is under hold, and so much was counted", Security: needs(key.HoldsWrite)}, handle(s, s.acknowledgeHold))
 }
@@ -109,6 +117,21 @@ func (s *server) acknowledgeHold(ctx context.Context, in *struct {
 		return nil, fault.New(fault.Invalid, "not-a-quantity", "%v", err).In("body.counted_quantity")
 	}
 	h, err := s.svc.AcknowledgeHold(ctx, scope(ctx, in.IdempotencyKey), hold.ID(in.ID), v, counted)
+	if err != nil {
+		return nil, err
+	}
+	return &holdAnswer{etag(h.Version), holdBody(h)}, nil
+}
+
+func (s *server) placeHold(ctx context.Context, in *struct {
+	Write
+	Body struct {
+		Lot     string `json:"lot" minLength:"1" maxLength:"100"`
+		Portion string `json:"portion,omitempty" maxLength:"100" doc:"A portion's label; left out: the whole lot"`
+		Reason  string `json:"reason" minLength:"1" maxLength:"500"`
+	}
+}) (*holdAnswer, error) {
+	h, err := s.svc.PlaceHold(ctx, scope(ctx, in.IdempotencyKey), in.Body.Lot, in.Body.Portion, in.Body.Reason)
 	if err != nil {
 		return nil, err
 	}

@@ -41,8 +41,11 @@ func (s *server) registerPolicy(api huma.API) {
 		Summary: "The critical limits of the policy in force", Security: needs(key.FactsRead)}, handle(s, s.listLimits))
 	huma.Register(api, huma.Operation{OperationID: "put-policy", Method: http.MethodPut, Path: "/v1/policy",
 		Summary: "Put a policy in force; the text in force already changes nothing", Security: needs(key.PolicyWrite), MaxBodyBytes: s.MaxBody,
-		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}},
-	}, handle(s, s.putPolicy))
+		RequestBody: yamlBody()}, handle(s, s.putPolicy))
+}
+
+func yamlBody() *huma.RequestBody {
+	return &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}}
 }
 
 func (s *server) getPolicy(ctx context.Context, _ *struct{}) (*policyAnswer, error) {
@@ -86,14 +89,20 @@ func (*policyInput) Resolve(ctx huma.Context) []error {
 
 func (s *server) putPolicy(ctx context.Context, in *policyInput) (*policyAnswer, error) {
 	if _, problems := document.Parse(in.RawBody); len(problems) > 0 {
-		p := newProblem(http.StatusUnprocessableEntity, "policy-refused", "the policy has problems: nothing was changed")
-		for _, d := range problems {
-			p.Errors = append(p.Errors, Fault{Location: d.Path, Line: d.Line, Rule: d.Rule, Detail: fmt.Sprintf("column %d: %s", d.Column, d.Detail)})
-		}
-		return nil, p
+		return nil, policyRefused(problems, "nothing was changed")
 	}
 	if _, err := s.svc.PutPolicy(ctx, scope(ctx, ""), in.RawBody); err != nil {
 		return nil, err
 	}
 	return s.getPolicy(ctx, nil)
+}
+
+// policyRefused tells everything that is wrong with a policy, and what that led
+// to.
+func policyRefused(problems []document.Problem, so string) *Problem {
+	p := newProblem(http.StatusUnprocessableEntity, "policy-refused", "the policy has problems: "+so)
+	for _, d := range problems {
+		p.Errors = append(p.Errors, Fault{Location: d.Path, Line: d.Line, Rule: d.Rule, Detail: fmt.Sprintf("column %d: %s", d.Column, d.Detail)})
+	}
+	return p
 }

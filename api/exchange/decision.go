@@ -25,3 +25,26 @@ func NewSignatures(list []rules.Signer) []SignatureResult {
 	}
 	return out
 }
+
+// DecisionResult is what the rules propose for one lot under one limit.
+type DecisionResult struct {
+	Level       int               `json:"level"`
+	LevelRule   string            `json:"level_rule"`
+	LevelReason string            `json:"level_reason"`
+	Route       string            `json:"route"`
+	RouteRule   string            `json:"route_rule"`
+	RouteReason string            `json:"route_reason"`
+	Signatures  []SignatureResult `json:"signatures"`
+	Deadlines   []DeadlineResult  `json:"deadlines"`
+}
+
+// NewDecision puts what the rules propose into the exchange format.
+func NewDecision(o rules.Outcome) DecisionResult {
+	out := DecisionResult{Level: o.Level, LevelRule: o.LevelRule, LevelReason: o.LevelReason,
+		Route: string(o.Route), RouteRule: o.RouteRule, RouteReason: o.RouteReason,
+		Signatures: NewSignatures(o.Signers), Deadlines: []DeadlineResult{}}
+	for _, d := range o.Deadlines {
+		out.Deadlines = append(out.Deadlines, DeadlineResult{What: d.What, WithinHours: d.Within.Hours(), Rule: d.Rule})
+	}
+	return out
+}

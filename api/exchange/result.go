@@ -169,6 +169,12 @@ type HoldResult struct {
 	QuantityUnit *string `json:"quantity_unit"`
 	Location     *string `json:"location"`
 	Acknowledged bool    `json:"acknowledged"`
+	// MovedAt is when product left by a shipment that was recorded while the hold
+	// stood; earlier than the hold: it had gone already.
+	MovedAt *string `json:"moved_at,omitzero"`
+	// AllowedAt is when the ship gate allowed it, so shortly before the hold that
+	// it may be on its way.
+	AllowedAt *string `json:"allowed_at,omitzero"`
 }
 
 // ShippedResult is one shipment of a lot that a hold would have been placed on.
@@ -218,9 +224,10 @@ func newDeviation(rep workflow.Report, zone *time.Location) DeviationResult {
 	for _, a := range run.Assessments {
 		d.Assessments = append(d.Assessments, newAssessment(a))
 	}
-	worst := gravest(run.Assessments)
+	worst := Gravest(run.Assessments)
 	for _, h := range rep.Holds {
-		d.Holds = append(d.Holds, HoldResult{h.LotCode, h.BecauseOf, worst[h.BecauseOf], h.Quantity, h.Unit, h.Location, h.AcknowledgedAt != nil})
+		d.Holds = append(d.Holds, HoldResult{h.LotCode, h.BecauseOf, worst[h.BecauseOf], h.Quantity, h.Unit, h.Location, h.AcknowledgedAt != nil,
+			clockOr(h.MovedAt, zone), clockOr(h.AllowedAt, zone)})
 	}
 	for _, s := range rep.Shipped {
 		d.Shipped = append(d.Shipped, ShippedResult{s.Lot, s.BecauseOf, worst[s.BecauseOf], s.Shipment, s.Consignee, s.Quantity, s.Unit, clock(s.ShippedAt, zone)})
@@ -228,8 +235,8 @@ func newDeviation(rep workflow.Report, zone *time.Location) DeviationResult {
 	return d
 }
 
-// gravest returns the gravest verdict of each lot.
-func gravest(list []workflow.Assessment) map[string]*string {
+// Gravest returns the gravest verdict of each lot.
+func Gravest(list []workflow.Assessment) map[string]*string {
 	m := map[string]*string{}
 	for _, a := range list {
 		v := string(a.Result.Verdict)

@@ -77,19 +77,24 @@ func height(points float64) float64 {
 // points that takes one line; where none does, in as many lines as it needs. It
 // returns the height that it took.
 func (s sheet) fit(x, y, width float64, style string, most, least float64, text string) float64 {
+	points, lines := s.sized(width, style, most, least, text)
+	for i, line := range lines {
+		s.text(x, y+float64(i)*height(points), style, points, line)
+	}
+	return float64(len(lines)) * height(points)
+}
+
+// sized returns the size and the lines in which fit writes a text.
+func (s sheet) sized(width float64, style string, most, least float64, text string) (points float64, lines []string) {
 	text = clean(text)
-	for points := most; points >= least; points -= 0.5 {
+	for points = most; points >= least; points -= 0.5 {
 		s.SetFont("sans", style, points)
 		if s.GetStringWidth(text) <= width {
-			s.text(x, y, style, points, text)
-			return height(points)
+			return points, []string{text}
 		}
 	}
-	lines := s.lines(text, width)
-	for i, line := range lines {
-		s.text(x, y+float64(i)*height(least), style, least, line)
-	}
-	return float64(len(lines)) * height(least)
+	s.SetFont("sans", style, least)
+	return least, s.lines(text, width)
 }
 
 // lines cuts text into lines of a width in the present font: at a space where
