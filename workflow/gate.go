@@ -80,6 +80,9 @@ type GateReason struct {
 func (s *Service) MayShip(ctx context.Context, sc pg.Scope, q GateQuestion) (a GateAnswer, err error) {
 	ctx, cancel := context.WithTimeout(ctx, gatePatience)
 	defer cancel()
+	if err := s.gate.Ready(ctx, s.db); err != nil {
+		return a, err
+	}
 	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
 		a = GateAnswer{AsOf: tx.Now, ValidUntil: tx.Now.Add(gateValidity)}
 		if a.Epoch, err = tx.SharePlant(ctx); err != nil {
@@ -89,7 +92,7 @@ func (s *Service) MayShip(ctx context.Context, sc pg.Scope, q GateQuestion) (a G
 		if err != nil {
 			return err
 		}
-		g, err := lookAtGate(ctx, tx, ids)
+		g, err := s.lookAtGate(ctx, tx, ids)
 		if err != nil {
 			return err
 		}

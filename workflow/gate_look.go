@@ -100,14 +100,14 @@ type gate struct {
 	facts  map[lot.ID][]gateFact
 }
 
-func lookAtGate(ctx context.Context, tx *pg.Tx, ids map[string]lot.ID) (gate, error) {
+func (s *Service) lookAtGate(ctx context.Context, tx *pg.Tx, ids map[string]lot.ID) (gate, error) {
 	g := gate{ids: ids, facts: map[lot.ID][]gateFact{}}
 	list := make([]lot.ID, 0, len(ids))
 	for _, id := range ids {
 		list = append(list, id)
 	}
 	var rows []gateFact
-	if err := tx.SelectContext(ctx, &rows, GateSQL, tx.Plant, pq.Array(list)); err != nil {
+	if err := s.gate.Select(ctx, tx, &rows, tx.Plant, pq.Array(list)); err != nil {
 		return g, fmt.Errorf("ship gate: %w", err)
 	}
 	due := false

@@ -23,10 +23,14 @@ func (e *evidence) killStep(a *Assessment, where map[lot.ID]lot.Position, shippe
 	if a.Result.Verdict == limit.Met || a.Hazard == "" {
 		return nil, nil
 	}
+	after := a.LastAt
+	if after == 0 { // nothing was read: the step in doubt was over when the lot was made
+		_, after = e.madeWhen(lot.ID(a.LotID))
+	}
 	for _, name := range e.policy.ClearedBy(a.Hazard) {
 		k := &KillStep{Limit: name}
 		gone := func(id lot.ID) bool { return !where[id].InControl && len(shipped[id]) == 0 }
-		switch all, err := e.through(lot.ID(a.LotID), k, a.LastAt, gone); {
+		switch all, err := e.through(lot.ID(a.LotID), k, after, gone); {
 		case err != nil:
 			return nil, err
 		case all:

@@ -7,6 +7,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"sync"
 
 	"lastgood/policy/document"
 	"lastgood/workflow/fault"
@@ -89,9 +90,44 @@ func currentPolicy(ctx context.Context, tx *pg.Tx) (sitePolicy, error) {
 	if version == 0 {
 		return sitePolicy{}, fault.New(fault.Refused, "no-policy", "the plant has no policy yet: put one in force first")
 	}
-	p, problems := document.Parse(body)
-	if len(problems) > 0 {
-		return sitePolicy{}, fmt.Errorf("policy version %d: %s", version, problems[0].Detail)
+	p, err := read.policy(body)
+	if err != nil {
+		return sitePolicy{}, fmt.Errorf("policy version %d: %w", version, err)
 	}
 	return sitePolicy{version, p}, nil
+}
+
+// policies keeps policies that were read, by their text: every command needs the
+// one in force, and reading one takes longer than many commands do. A policy
+// never changes once it was read.
+type policies struct {
+	mu   sync.Mutex
+	kept map[[sha256.Size]byte]*document.Policy
+}
+
+// mostPolicies is how many are kept: with more plants than that some are read
+// again.
+const mostPolicies = 256
+
+var read = policies{kept: map[[sha256.Size]byte]*document.Policy{}}
+
+func (c *policies) policy(text []byte) (*document.Policy, error) {
+	key := sha256.Sum256(text)
+	c.mu.Lock()
+	p := c.kept[key]
+	c.mu.Unlock()
+	if p != nil {
+		return p, nil
+	}
+	p, problems := document.Parse(text)
+	if len(problems) > 0 {
+		return nil, errors.New(problems[0].Detail)
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if len(c.kept) >= mostPolicies {
+		clear(c.kept)
+	}
+	c.kept[key] = p
+	return p, nil
 }

@@ -8,7 +8,8 @@ import (
 
 // Service is the engine: every command and every question goes through it.
 type Service struct {
-	db *pg.DB
+	db   *pg.DB
+	gate *pg.Prepared
 }
 
 // New returns the engine on a database. It fails if the written procedure
@@ -17,7 +18,7 @@ func New(db *pg.DB) (*Service, error) {
 	if err := checkProcedure(procedure); err != nil {
 		return nil, err
 	}
-	return &Service{db: db}, nil
+	return &Service{db: db, gate: pg.NewPrepared(GateSQL)}, nil
 }
 
 // Plant returns the plant of a name, making it if there is none. altitudeM [m]

@@ -146,6 +146,7 @@ func TestAnotherPlantsDeviationIsNotFound(t *testing.T) {
 		"cascade":     second(svc.Cascade(s.ctx, other.sc, c.ID)),
 		"confirm":     second(svc.ConfirmCascade(s.ctx, other.sc, c.ID, c.Digest)),
 		"report":      second(svc.Report(s.ctx, other.sc, d.ID)),
+		"export":      second(svc.Export(s.ctx, other.sc, d.ID, true)),
 		"tag":         second(svc.HoldTag(s.ctx, other.sc, h.ID)),
 		"tags":        second(svc.DeviationTags(s.ctx, other.sc, d.ID)),
 		"hold":        second(svc.PlaceHold(s.ctx, other.sc, "A", "", "metal in the sieve")),

@@ -8,7 +8,6 @@ package sheet
 
 import (
 	"iter"
-	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -72,6 +71,3 @@ func (d Decimal) exactly() (float64, bool) {
 	f, err := strconv.ParseFloat(string(d), 64)
 	return f, err == nil && len(significant) <= digits && !strings.ContainsAny(string(d), "eExXnN_")
 }
-
-// finite says whether a number is one that a cell can hold.
-func finite(f float64) bool { return !math.IsInf(f, 0) && !math.IsNaN(f) }

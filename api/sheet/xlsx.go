@@ -136,10 +136,6 @@ func (p *page) write(row []Cell) error {
 // cell gives a value to the library in the type that it is to be kept in.
 func (p *page) cell(c Cell) any {
 	switch v := c.(type) {
-	case float64:
-		if !finite(v) {
-			return field(v)
-		}
 	case Decimal:
 		if f, ok := v.exactly(); ok {
 			return f

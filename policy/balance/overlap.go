@@ -59,5 +59,5 @@ func (b *book) apart() {
 	slices.Sort(open)
 	open = slices.Compact(open)
 	b.find(NotToldApart, open, nil,
-		"nothing that they are marked with in common tells these portions apart, and the same product may be in two of them: %s", strings.Join(open, ", "))
+		"these portions are marked by different things (pallet, tag, time of production), and the same product may be in two of them: %s", strings.Join(open, ", "))
 }
