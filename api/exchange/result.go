@@ -216,13 +216,13 @@ func newDeviation(rep workflow.Report, zone *time.Location) DeviationResult {
 	run := rep.Run
 	d := DeviationResult{Instrument: run.Instrument, State: string(rep.Deviation.State), OpenedBy: run.OpenedBy, FailedAt: clock(run.FailedAt, zone),
 		LastGoodAt: clockOr(run.LastGoodAt, zone), Window: WindowResult{clockOr(run.After, zone), clockOr(run.Until, zone)},
-		Error: ErrorResult{Model: run.Model, Points: []ErrorPoint{}, Unit: "K"}, Notes: append([]string{}, run.Notes...),
+		Error: ErrorResult{Model: run.Model, Points: []ErrorPoint{}, Unit: "K"}, Notes: allInZone(run.Notes, zone),
 		Readings: run.Readings, Unmatched: run.Unmatched, Assessments: []AssessmentResult{}, Holds: []HoldResult{}, Shipped: []ShippedResult{}}
 	for _, p := range run.Points {
 		d.Error.Points = append(d.Error.Points, ErrorPoint{p.At, p.Reference, p.Found, p.Left, p.ExpandedUncertainty, p.Basis})
 	}
 	for _, a := range run.Assessments {
-		d.Assessments = append(d.Assessments, newAssessment(a))
+		d.Assessments = append(d.Assessments, newAssessment(a, zone))
 	}
 	worst := Gravest(run.Assessments)
 	for _, h := range rep.Holds {
@@ -247,7 +247,7 @@ func Gravest(list []workflow.Assessment) map[string]*string {
 	return m
 }
 
-func newAssessment(a workflow.Assessment) AssessmentResult {
+func newAssessment(a workflow.Assessment, zone *time.Location) AssessmentResult {
 	r := a.Result
 	out := AssessmentResult{Lot: a.Lot, LimitText: a.Text, LimitUnit: a.Unit, Via: a.Via, Verdict: string(r.Verdict), OwnVerdict: string(a.OwnVerdict), MissedAsRecorded: r.MissedAsRecorded,
 		Readings: r.Readings, Measure: measure(r.Measure),
@@ -255,7 +255,7 @@ func newAssessment(a workflow.Assessment) AssessmentResult {
 		Probabilities: []ModelResult{}, CorroboratedBy: append([]string{}, a.ClearedBy...), Seconds: []SecondResult{}, Level: a.Impact.Level, LevelReason: a.Impact.LevelReason, Score: a.Impact.Score,
 		Factors: []FactorResult{}, Route: a.Route, RouteReason: a.Reason, RouteMeans: a.Means,
 		Signers: append([]string{}, a.Signers...), Signatures: NewSignatures(a.Signatures), Deadlines: []DeadlineResult{},
-		Reasons: append([]string{}, r.Reasons...), Method: r.Method}
+		Reasons: allInZone(r.Reasons, zone), Method: r.Method}
 	if a.Limit != "" {
 		out.Limit = &a.Limit
 	}
@@ -266,7 +266,7 @@ func newAssessment(a workflow.Assessment) AssessmentResult {
 		out.Probabilities = append(out.Probabilities, ModelResult{p.Model, p.Missed})
 	}
 	for _, w := range a.Seconds {
-		out.Seconds = append(out.Seconds, second(w))
+		out.Seconds = append(out.Seconds, second(w, zone))
 	}
 	if k := a.KillStep; k != nil {
 		out.KillStep = &KillStepResult{k.Limit, k.Lots, k.By}
@@ -287,14 +287,14 @@ func measure(m limit.Measure) MeasureResult {
 	return MeasureResult{m.Name, m.Unit, m.Required, m.Recorded, m.Corrected, m.Worst}
 }
 
-func second(w workflow.Second) SecondResult {
+func second(w workflow.Second, zone *time.Location) SecondResult {
 	out := SecondResult{Instrument: w.Instrument, Verdict: string(w.Verdict), Readings: w.Readings, Measure: measure(w.Measure),
 		Pairs: w.Agreement.Pairs, Counted: w.Refused == ""}
 	if w.Agreement.Tested {
 		out.EN = &w.Agreement.Largest
 	}
 	if w.Refused != "" {
-		out.Refused = &w.Refused
+		out.Refused = new(inZone(w.Refused, zone))
 	}
 	return out
 }
