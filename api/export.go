@@ -54,7 +54,7 @@ func (s *server) exportXLSX(ctx context.Context, in *DeviationPath) (*huma.Strea
 	if err != nil {
 		return nil, err
 	}
-	return spooled(fmt.Sprintf("deviation-%d-trace.xlsx", in.ID), asXLSX, func(w io.Writer) error { return sheet.XLSX(w, sheets(ctx, x)...) })
+	return spooled(fmt.Sprintf("deviation-%d-trace.xlsx", in.ID), asXLSX, func(w io.Writer) error { return sheet.XLSX(w, x.MadeAt, sheets(ctx, x)...) })
 }
 
 // spooled answers with a file that is written first and sent then: what fails is

@@ -44,7 +44,7 @@ func BenchmarkExport(b *testing.B) {
 		b.Fatal(err)
 	}
 	for name, write := range map[string]func(io.Writer, sheet.Table) error{
-		"csv": sheet.CSV, "xlsx": func(w io.Writer, t sheet.Table) error { return sheet.XLSX(w, t) }} {
+		"csv": sheet.CSV, "xlsx": func(w io.Writer, t sheet.Table) error { return sheet.XLSX(w, march(4, 6), t) }} {
 		b.Run(name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {

@@ -133,7 +133,11 @@ func (f gateFact) reason(asked string, own bool) GateReason {
 		r.Detail = fmt.Sprintf("deviation %d doubts %s, and has no hold on lot %s", f.Deviation, which, asked)
 	case "late":
 		r.Rule = gateLate
-		r.Detail = fmt.Sprintf("deviation %d has not yet looked at %s, which may have been made in its window: ask again in a moment", f.Deviation, which)
+		what := fmt.Sprintf("deviation %d", f.Deviation)
+		if f.Cascade != 0 {
+			what = fmt.Sprintf("cascade %d", f.Cascade)
+		}
+		r.Detail = fmt.Sprintf("%s has not yet looked at %s, which may have been made in its window: ask again in a moment", what, which)
 	case "near":
 		if r.Rule = gateQueued; f.Cascade != 0 {
 			r.Rule = gateCascade

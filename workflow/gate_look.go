@@ -45,7 +45,7 @@ near(lot_id, instrument_id) as (
   join mounting m on m.plant_id = $1 and m.location_id = y.location_id where exists (select from due)),
 found(fact, start, lot_id, portion, hold_id, deviation_id, cascade_id, flag, amount, unit, word) as (
   select 'policy', 0::bigint, 0::bigint, '', 0::bigint, 0::bigint, 0::bigint, exists (select from policy_version where plant_id = $1), null::text, null::text,
-    case when exists (select from deviation where plant_id = $1 and retrace_due is not null) then 'due' else '' end
+    case when exists (select from due) then 'due' else '' end
   union all
   select 'server', 0, 0, '', 0, 0, 0, not pg_is_in_recovery() and current_setting('default_transaction_read_only') = 'off', null, null, ''
   union all
@@ -127,26 +127,30 @@ func (s *Service) lookAtGate(ctx context.Context, tx *pg.Tx, ids map[string]lot.
 }
 
 // lateLots are lots that may have been made, without a reading of their own,
-// between readings in doubt, and of which the deviation does not know yet: it
-// waits to be traced again. As touchMade.
+// between readings in doubt, and of which the deviation or cascade does not know
+// yet: it waits to be looked at again. As touchMade.
 const lateLots = `
 with recursive up(start, lot_id) as (
   select a.lot_id, a.lot_id from unnest($2::bigint[]) as a(lot_id)
   union
-  select u.start, t.input_lot_id from up u join transformation t on t.plant_id = $1 and t.output_lot_id = u.lot_id)
-select distinct 'late' as fact, u.start, l.lot_id, l.code, d.deviation_id
-from deviation d join deviation_window w using (plant_id, deviation_id)
-join limit_span s on s.plant_id = $1 and s.instrument_id = d.instrument_id
+  select u.start, t.input_lot_id from up u join transformation t on t.plant_id = $1 and t.output_lot_id = u.lot_id),
+w(deviation_id, cascade_id, instrument_id, span) as (
+  select d.deviation_id, 0::bigint, d.instrument_id, w.span from deviation d join deviation_window w using (plant_id, deviation_id)
+  where d.plant_id = $1 and d.retrace_due is not null
+  union all
+  select 0, k.cascade_id, w.instrument_id, w.span from cascade k join cascade_window w using (plant_id, cascade_id)
+  where k.plant_id = $1 and k.state = 'pending' and k.refresh_due is not null)
+select distinct 'late' as fact, u.start, l.lot_id, l.code, w.deviation_id, w.cascade_id
+from w join limit_span s on s.plant_id = $1 and s.instrument_id = w.instrument_id
 join unnest($3::text[], $4::text[]) as of(limit_name, product) on of.limit_name = s.limit_name
 join product p on p.plant_id = $1 and p.code = of.product
 join lot l on l.plant_id = $1 and l.product_id = p.product_id join up u on u.lot_id = l.lot_id
-where d.plant_id = $1 and d.retrace_due is not null
-  and tstzrange(coalesce(l.made_from, l.made_at), coalesce(l.made_until, l.made_at), '[]')
+where tstzrange(coalesce(l.made_from, l.made_at), coalesce(l.made_until, l.made_at), '[]')
     && tstzrange(lower(w.span) - interval '1 day', upper(w.span) + interval '1 day', '[]')
-  and not exists (select from deviation_lot k where k.plant_id = $1 and k.deviation_id = d.deviation_id and k.lot_id = l.lot_id)
-order by 2, 3, 5`
+  and not exists (select from deviation_lot k where k.plant_id = $1 and k.deviation_id = w.deviation_id and k.lot_id = l.lot_id)
+order by 2, 3, 5, 6`
 
-// lookForUnread needs the policy, and so is asked only where a deviation is due.
+// lookForUnread needs the policy, and so is asked only where something is due.
 // It may see a later moment than the rest: lots and windows only come in while
 // the plant is shared, so it finds too much and never too little.
 func (g gate) lookForUnread(ctx context.Context, tx *pg.Tx, list []lot.ID) error {

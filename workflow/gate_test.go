@@ -166,6 +166,21 @@ func TestGateWaitsForLotsRegisteredLate(t *testing.T) {
 	s.gate("late", gateOnHold)
 }
 
+func TestGateWaitsForLotsRegisteredLateInACascade(t *testing.T) {
+	t.Parallel()
+	s := newSite(t)
+	_, err := s.PutPolicy(s.ctx, s.sc, []byte(discretePolicy))
+	s.must(err)
+	fallenReference(s)
+	_, err = s.RetraceDue(s.ctx)
+	s.must(err)
+	s.madeAt("late", "roast", march(4, 0, 0))
+	s.gate("late", gateLate)
+	_, err = s.RetraceDue(s.ctx)
+	s.must(err)
+	s.gate("late", gateOnHold, gateCascade)
+}
+
 const discretePolicy = `
 limits:
   - {limit: cook, kind: at_least, temperature: 71 C, hazard: salmonella, monitoring: discrete, applies_to: {products: [roast]}}

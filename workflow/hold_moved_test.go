@@ -139,3 +139,12 @@ func TestDeviationHoldsBesideAHoldByHand(t *testing.T) {
 	s.must(s.acknowledge(d, "A", "100"))
 	s.is(d, Contained, true)
 }
+
+func TestTagsOfADeviationThatHoldsNothing(t *testing.T) {
+	t.Parallel()
+	s := newSite(t)
+	d := s.fails("T-1", march(5, 6, 0))
+	if _, err := s.DeviationTags(s.ctx, s.sc, d.ID); !isFault(err, fault.NotFound, "no-holds") {
+		t.Errorf("%v", err)
+	}
+}

@@ -33,10 +33,12 @@ func of(rows [][]Cell, err error) iter.Seq2[[]Cell, error] {
 	}
 }
 
+var made = time.Date(2025, 3, 4, 6, 0, 0, 0, time.UTC)
+
 // opened writes a workbook and opens it again.
 func opened(t interface{ Fatal(...any) }, tables ...Table) *excelize.File {
 	var b bytes.Buffer
-	if err := XLSX(&b, tables...); err != nil {
+	if err := XLSX(&b, made, tables...); err != nil {
 		t.Fatal(err)
 	}
 	f, err := excelize.OpenReader(&b)
@@ -95,6 +97,9 @@ func TestXLSX(t *testing.T) {
 		if s, err := f.GetStyle(style); err != nil || s.NumFmt != 49 {
 			t.Errorf("%s is no text any more when somebody edits it: %+v, %v", cell, s, err)
 		}
+	}
+	if props, err := f.GetDocProps(); err != nil || props.Creator != "lastgood" || props.Created != "2025-03-04T06:00:00Z" {
+		t.Errorf("made by %+v, %v", props, err)
 	}
 	if tables, err := f.GetTables("first"); err != nil || len(tables) != 1 || tables[0].Range != "A1:E5" {
 		t.Errorf("filters: %+v, %v", tables, err)
@@ -190,10 +195,10 @@ func TestErrorsEndIt(t *testing.T) {
 		t.Error(err)
 	}
 	b.Reset()
-	if err := XLSX(&b, bad); !errors.Is(err, broken) || b.Len() != 0 {
+	if err := XLSX(&b, made, bad); !errors.Is(err, broken) || b.Len() != 0 {
 		t.Errorf("%v, after %d bytes", err, b.Len())
 	}
-	if err := XLSX(full{}, table("t", mixed...)); !errors.Is(err, errFull) {
+	if err := XLSX(full{}, made, table("t", mixed...)); !errors.Is(err, errFull) {
 		t.Error(err)
 	}
 }

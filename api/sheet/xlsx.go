@@ -5,10 +5,13 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 	"unicode/utf16"
 
 	"github.com/xuri/excelize/v2"
 )
+
+const maker = "lastgood"
 
 // What a workbook can hold.
 const (
@@ -21,14 +24,17 @@ const (
 // XLSX writes tables as a workbook, one sheet each, with a filter on every
 // column. A table that is longer than a sheet goes on in another of the same
 // name with a number. Sheets are spooled to temporary files, so memory does not
-// grow with the rows; they are gone when XLSX returns.
-func XLSX(w io.Writer, tables ...Table) (err error) {
+// grow with the rows; they are gone when XLSX returns. made is when.
+func XLSX(w io.Writer, made time.Time, tables ...Table) (err error) {
 	f := excelize.NewFile()
 	defer func() {
 		if e := f.Close(); err == nil {
 			err = e
 		}
 	}()
+	if err := sign(f, made); err != nil {
+		return err
+	}
 	b := &book{File: f, rows: maxRows}
 	if b.header, err = f.NewStyle(&excelize.Style{Font: &excelize.Font{Bold: true}}); err != nil {
 		return err
@@ -45,6 +51,16 @@ func XLSX(w io.Writer, tables ...Table) (err error) {
 		return err
 	}
 	return b.save(w)
+}
+
+// sign says what made the workbook and when. Else it would name the library, and
+// a day of long ago.
+func sign(f *excelize.File, made time.Time) error {
+	at := made.UTC().Format(time.RFC3339)
+	if err := f.SetDocProps(&excelize.DocProperties{Creator: maker, LastModifiedBy: maker, Created: at, Modified: at}); err != nil {
+		return err
+	}
+	return f.SetAppProps(&excelize.AppProperties{Application: maker})
 }
 
 // book is a workbook in the making.

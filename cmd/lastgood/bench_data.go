@@ -32,8 +32,8 @@ type bench struct {
 	slabs      int    // sent so far
 	failed     map[string]workflow.DeviationID
 	web        *http.Server
-	client     *client            // of our own interface
-	gate       [2][]time.Duration // how long answers took, ours and the plain statement's
+	client     *client              // of our own interface
+	gate       [2][][]time.Duration // how long answers took by round, ours and the plain statement's
 }
 
 // close leaves nothing behind.

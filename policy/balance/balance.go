@@ -1,7 +1,9 @@
 package balance
 
 import (
+	"cmp"
 	"math/big"
+	"slices"
 	"strings"
 
 	"lastgood/policy/unit"
@@ -25,8 +27,15 @@ type Statement struct {
 	Unaccounted, Share *big.Rat
 	Allowed            *big.Rat // how much may be unaccounted, with a signature
 	Retrieved          *big.Rat // all that came back, whatever became of it then
+	Sources            []Said   // where more than one source says how much
 	Closing            Closability
 	Method             string
+}
+
+// Said is what several sources say of one quantity, the least first.
+type Said struct {
+	Of      string
+	Numbers []Number // by source
 }
 
 // Line is how much went one way: as carried out, and until then as decided.
@@ -64,6 +73,7 @@ type book struct {
 	share    *big.Rat // of a quantity that may be missing
 	least    *big.Rat // that may be missing of any
 	found    []Imbalance
+	said     []Said
 	portions []portion
 }
 
@@ -99,6 +109,10 @@ func Balance(l Ledger, t Tolerance) (Statement, []Imbalance) {
 	b.fates(&s)
 	b.account(&s)
 	found := b.sorted()
+	s.Sources = b.said
+	slices.SortFunc(s.Sources, func(x, y Said) int {
+		return cmp.Or(strings.Compare(x.Of, y.Of), slices.CompareFunc(x.Numbers, y.Numbers, Number.compare))
+	})
 	s.Closing = closability(s, found)
 	return s, found
 }

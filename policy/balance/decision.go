@@ -114,12 +114,8 @@ func (b *book) sources(name, source string, own *big.Rat, also []Count) {
 	if len(numbers) < 2 {
 		return
 	}
-	slices.SortFunc(numbers, func(x, y Number) int {
-		if c := x.Amount.Cmp(y.Amount); c != 0 {
-			return c
-		}
-		return strings.Compare(x.Name, y.Name)
-	})
+	slices.SortFunc(numbers, Number.compare)
+	b.said = append(b.said, Said{name, numbers})
 	low, high := numbers[0], numbers[len(numbers)-1]
 	if b.within(new(big.Rat).Sub(high.Amount, low.Amount), low.Amount) {
 		return

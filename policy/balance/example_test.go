@@ -2,6 +2,8 @@ package balance
 
 import (
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // The lot of the design notes on the procedure, §8.
@@ -54,6 +56,40 @@ func TestExampleOfTheNotes(t *testing.T) {
 	want(t, found)
 	if s.Closing != Closes || s.Unaccounted.Sign() != 0 {
 		t.Errorf("with the 8 kg found: %s, unaccounted %s", s.Closing, Decimal(s.Unaccounted))
+	}
+}
+
+// TestSourcesAreShown: what each source says is in the statement, whether they
+// agree or not (design notes on the procedure, §8, M5).
+func TestSourcesAreShown(t *testing.T) {
+	t.Parallel()
+	s, found := Balance(sound(), DefaultTolerance())
+	want(t, found)
+	if d := cmp.Diff([]Said{{"made order 7", []Number{{"planner", rat("990")}, {"scale", rat("990.5")}}}}, s.Sources, exactly); d != "" {
+		t.Error(d)
+	}
+}
+
+// TestSourcesCompareWithTheLeast: of two sources 1.005 kg apart, 1 % of the
+// smaller 100 kg is less than that, 1 % of the larger is more.
+func TestSourcesCompareWithTheLeast(t *testing.T) {
+	t.Parallel()
+	l := Ledger{Lot: "L", Unit: "kg", Portions: []Portion{all("P", Destroyed, "100 kg")},
+		Entries: []Entry{{Kind: Made, Quantity: q("100 kg"), Also: []Count{{"scale", q("101.005 kg")}}}, {Kind: InControl, Quantity: q("100 kg")}}}
+	_, found := Balance(l, Tolerance{Percent: "1"})
+	want(t, found, SourcesDisagree)
+}
+
+// TestGapIsSignedFor: what is missing in the sum of the lot is signed for, even if
+// all that is in doubt is accounted for.
+func TestGapIsSignedFor(t *testing.T) {
+	t.Parallel()
+	l := Ledger{Lot: "L", Unit: "kg", Portions: []Portion{all("P", Destroyed, "500 kg")}, InDoubt: at("500 kg"),
+		Entries: []Entry{{Kind: Made, Quantity: q("1000 kg")}, {Kind: InControl, Quantity: q("999.5 kg")}}}
+	s, found := Balance(l, DefaultTolerance())
+	want(t, found)
+	if s.Closing != ClosesWhenSigned || s.Unaccounted.Sign() != 0 || Decimal(s.Gap) != "0.5" {
+		t.Errorf("%s, unaccounted %s, gap %s", s.Closing, Decimal(s.Unaccounted), Decimal(s.Gap))
 	}
 }
 

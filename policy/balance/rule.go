@@ -109,6 +109,11 @@ type Number struct {
 	Amount *big.Rat
 }
 
+// compare orders figures by amount, then by name.
+func (n Number) compare(m Number) int {
+	return cmp.Or(n.Amount.Cmp(m.Amount), strings.Compare(n.Name, m.Name))
+}
+
 // find adds a finding.
 func (b *book) find(rule Rule, about []string, numbers []Number, format string, args ...any) {
 	r := rows[slices.IndexFunc(rows, func(r row) bool { return r.rule == rule })]

@@ -66,6 +66,10 @@ func TestEveryRule(t *testing.T) {
 		{"an amount that is none", func(l *Ledger) { l.Entries[0].Also[0].Quantity = q("ten kg") }, []Rule{NotAQuantity}},
 		{"a conversion to nothing", func(l *Ledger) { l.Conversions = append(l.Conversions, Conversion{Unit: "tub", Is: q("0 kg")}) }, []Rule{NotAQuantity}},
 		{"a name comes twice", func(l *Ledger) { l.Portions[1].ID = "P1" }, []Rule{PortionTwice}},
+		{"a portion is there twice", func(l *Ledger) {
+			l.InDoubt = at("800 kg")
+			l.Portions = []Portion{l.Portions[0], l.Portions[0], all("P3", Released, "400 kg")}
+		}, []Rule{PortionTwice}},
 		{"reworked into nowhere", func(l *Ledger) { l.Portions[0].Decisions[0].Fate = Reworked }, []Rule{ReworkNotReceived}},
 		{"the receiving lot knows of no input", func(l *Ledger) {
 			l.Portions[0] = all("P1", Reworked, "200 kg")

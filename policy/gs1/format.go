@@ -22,7 +22,7 @@ func (m Message) Format(f Form) (string, error) {
 	var b strings.Builder
 	found := make([]piece, len(m))
 	for i, e := range m {
-		found[i] = piece{e, b.Len(), b.Len() + len(e.AI) + 2, true}
+		found[i] = piece{e, b.Len(), b.Len() + len(e.AI) + 2, strings.Contains(e.Value, "(")}
 		b.WriteString("(" + e.AI + ")" + strings.ReplaceAll(e.Value, "(", `\(`))
 	}
 	if _, err := whole(b.String(), found); err != nil {

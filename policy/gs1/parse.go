@@ -63,10 +63,7 @@ func scan(text string) ([]piece, error) {
 // belongs to a value has a backslash before it; blanks between are for the eye.
 func bracketed(text string) ([]piece, error) {
 	var found []piece
-	for i := 0; i < len(text); {
-		if text[i] != '(' {
-			return nil, broken(text, i, "", RuleForm, "( expected")
-		}
+	for i := 0; i < len(text); { // at a bracket that opens
 		n := strings.IndexByte(text[i:], ')')
 		if n < 0 {
 			return nil, broken(text, i, "", RuleForm, "the bracket is not closed")

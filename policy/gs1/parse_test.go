@@ -75,6 +75,14 @@ func TestParseSaysWhereAndWhy(t *testing.T) {
 		"https://id.gs1.org/01/04012345123456/17/260310":    `character 38: "17" does not belong into the path behind (01)`,
 		"https://id.gs1.org/01/04012345123456/10/a%2":       `character 42, in (10): % without two digits of its code`,
 		"urn:epc:class:lgtin:4012345.01234.998877":          `character 21, in (01): company and item have 12 digits, must have 13`,
+		"https://id.gs1.org/01/04012345123456/10/a%2zb":     `character 42, in (10): % without two digits of its code`,
+		"https://id.gs1.org/01/04012345123456/10/a%c3%a4":   `character 41, in (10): "\xc3" is not in the GS1 character set`,
+		"https://id.gs1.org/01/04012345123456?17=%":         `character 41, in (17): % without two digits of its code`,
+		"urn:epc:id":                                        `character 9: an EPC urn names its scheme and its key`,
+		"urn:epc:class:lgtin:40123.4567890.998877":          `character 21, in (01): the company prefix is "40123", must be 6 to 12 digits`,
+		"urn:epc:class:lgtin:4012345.01234a.998877":         `character 29, in (01): "01234a" is not all digits`,
+		"urn:epc:class:lgtin:4012345.012345":                `character 21, in (01): this urn has not the parts of its scheme`,
+		"urn:epc:class:lgtin:4012345.012345.%":              `character 36, in (10): % without two digits of its code`,
 		"urn:epc:id:gdti:4012345.01234.998877":              `character 9: id:gdti is no scheme that is read here`,
 		"(8003)10614141123452":                              `character 7, in (8003): a returnable asset begins with 0`,
 		"(00)106141412345678908(37)48(310)1":                `character 29: "310" is no application identifier that is read here`,
@@ -86,6 +94,24 @@ func TestParseSaysWhereAndWhy(t *testing.T) {
 		if !errors.As(err, &e) || err.Error() != want {
 			t.Errorf("%q is %v, says %v\nwant %s", text, m, err, want)
 		}
+	}
+}
+
+// TestFormatRefuses: what breaks a rule is not written.
+func TestFormatRefuses(t *testing.T) {
+	t.Parallel()
+	for want, m := range map[string]gs1.Message{
+		"character 18, in (01): the check digit is 7, must be 6":            {{"01", "04012345123457"}},
+		"character 1: there is no application identifier in it":             {},
+		"character 1: a link begins with a key, and there is none":          {{"02", "04012345123456"}, {"37", "48"}},
+		`character 1: "310" is no application identifier that is read here`: {{"310", "1"}},
+	} {
+		if text, err := m.Format(gs1.Linked); err == nil || err.Error() != want {
+			t.Errorf("%v is %q, says %v\nwant %s", m, text, err, want)
+		}
+	}
+	if k, ok := (gs1.Message{{"02", "04012345123456"}, {"37", "48"}}).Key(); ok {
+		t.Errorf("what is on a pallet names %+v", k)
 	}
 }
 

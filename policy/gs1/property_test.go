@@ -81,6 +81,15 @@ func TestEveryFormComesBack(t *testing.T) {
 			if k, ok := got.Key(); !ok || k != key {
 				t.Fatalf("%q names %+v, not %+v", text, k, key)
 			}
+			alone, err := key.Message().Format(form)
+			if err != nil {
+				t.Fatalf("%+v: %v", key, err)
+			}
+			if again, err := gs1.Parse(alone); err != nil {
+				t.Fatalf("%q of %+v: %v", alone, key, err)
+			} else if k, _ := again.Key(); k != key {
+				t.Fatalf("%q names %+v, not %+v", alone, k, key)
+			}
 		}
 	})
 }
