@@ -3,6 +3,7 @@ package workflow
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -13,6 +14,7 @@ import (
 
 	"lastgood/policy/limit"
 	"lastgood/policy/unit"
+	"lastgood/workflow/fault"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
@@ -52,10 +54,10 @@ func discrete(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([
 const unreadLots = `
 with kind as (select array(select context_id from reading_context where plant_id = $1 and limit_name = $5) as of_limit),
 edge as (select
-  coalesce((select max(r.taken_at) from reading r, kind where r.plant_id = $1 and r.instrument_id = $2
-    and r.taken_at <= $3 and r.context_id = any(of_limit)), '-infinity') as since,
-  coalesce((select min(r.taken_at) from reading r, kind where r.plant_id = $1 and r.instrument_id = $2
-    and r.taken_at > $4 and r.context_id = any(of_limit)), 'infinity') as upto)
+  coalesce((select r.taken_at from reading r where r.plant_id = $1 and r.instrument_id = $2
+    and r.taken_at <= $3 and r.context_id = any((select of_limit from kind)::int[]) order by r.taken_at desc limit 1), '-infinity') as since,
+  coalesce((select r.taken_at from reading r where r.plant_id = $1 and r.instrument_id = $2
+    and r.taken_at > $4 and r.context_id = any((select of_limit from kind)::int[]) order by r.taken_at limit 1), 'infinity') as upto)
 select l.lot_id from lot l join product p using (plant_id, product_id), edge, kind
 where l.plant_id = $1 and p.code = any($6)
   and coalesce(l.made_until, l.made_at, l.made_from) > edge.since and coalesce(l.made_from, l.made_at) < edge.upto
@@ -93,8 +95,12 @@ func touchMade(ctx context.Context, tx *pg.Tx, codes []string) error {
 		return err
 	}
 	p, err := currentPolicy(ctx, tx)
-	if err != nil {
-		return nil // without a policy nothing is a limit
+	var none *fault.Error
+	switch {
+	case errors.As(err, &none) && none.Rule == "no-policy":
+		return nil // nothing is a limit
+	case err != nil:
+		return err
 	}
 	var limits, products []string
 	for _, l := range p.Limits {
@@ -121,9 +127,9 @@ type line struct {
 	location int32
 }
 
-// Readings for a limit that are not in doubt: by other instruments, but for those
-// that were themselves in doubt then, and by the instrument itself outside its
-// window.
+// Readings for a limit that are not in doubt: by other instruments that passed a
+// check before, but for those that were themselves in doubt then or will be when
+// a cascade is confirmed, and by the instrument itself outside its window.
 const goodReadings = `
 select c.location_id, r.taken_at from limit_span s
 join reading r on r.plant_id = $1 and r.instrument_id = s.instrument_id and r.taken_at >= s.first_at and r.taken_at <= s.last_at
@@ -132,7 +138,11 @@ join reading_context c on c.plant_id = $1 and c.context_id = r.context_id and c.
 where s.plant_id = $1 and s.limit_name = $2 and case when s.instrument_id = $5
   then r.taken_at <= coalesce($6, '-infinity'::timestamptz) or r.taken_at > coalesce($7, 'infinity'::timestamptz)
   else not exists (select from deviation_window w where w.plant_id = $1 and w.instrument_id = s.instrument_id
-    and w.span @> r.taken_at) end
+      and w.span @> r.taken_at)
+    and not exists (select from cascade_window w join cascade k using (plant_id, cascade_id)
+      where w.plant_id = $1 and w.instrument_id = s.instrument_id and w.span @> r.taken_at and k.state = 'pending')
+    and exists (select from accuracy_check c where c.plant_id = $1 and c.instrument_id = s.instrument_id
+      and c.performed_at <= r.taken_at and c.left_verdict = 'pass' and not c.unusable and not c.left_unknown) end
 order by 1, 2`
 
 // loadUnread reads when instruments that are not in doubt read at the lines of
@@ -217,6 +227,7 @@ type doubtfulReading struct {
 	at    int64
 	value float64
 	scale unit.Scale
+	void  string // why it is not believed; empty: it is
 }
 
 // lines gathers the readings of the window for a limit by the place where they
@@ -229,8 +240,9 @@ func (e *evidence) lines(name string, groups []group) map[int32]doubtful {
 		}
 		s := e.record[g]
 		for i, at := range s.at {
-			if at > e.after && at <= e.until {
-				out[g.location] = append(out[g.location], doubtfulReading{at, s.value[i], g.scale})
+			off := e.clock.bound(at, at)
+			if at+off > e.after && at-off <= e.until {
+				out[g.location] = append(out[g.location], doubtfulReading{at, s.value[i], g.scale, s.void[i]})
 			}
 		}
 	}
@@ -253,12 +265,37 @@ func (e *evidence) vouchedFor(id lot.ID, name string, lines map[int32]doubtful) 
 				parts[r.scale] = &stretch{}
 			}
 			parts[r.scale].at, parts[r.scale].value = append(parts[r.scale].at, r.at), append(parts[r.scale].value, r.value)
+			if r.void != "" {
+				parts[r.scale].disbelieve(r.void)
+			}
 		}
 	}
+	it.oneSided = !e.bothSides(name, from, until, lines)
 	for _, scale := range slices.Sorted(maps.Keys(parts)) {
 		it.parts = append(it.parts, part{scale, parts[scale], 0, len(parts[scale].at)})
 	}
 	return it, len(it.parts) > 0 || !e.vouchedByGood(name, from, until)
+}
+
+// bothSides says whether at some line readings, in doubt or not, stand before and
+// after a lot.
+func (e *evidence) bothSides(name string, from, until int64, lines map[int32]doubtful) bool {
+	places := map[int32]bool{}
+	for l := range e.good {
+		places[l.location] = places[l.location] || l.limit == name
+	}
+	for place := range lines {
+		places[place] = true
+	}
+	for place, is := range places {
+		good, d := e.good[line{name, place}], lines[place]
+		before := len(good) > 0 && good[0] <= from || len(d) > 0 && d[0].at <= from
+		after := len(good) > 0 && good[len(good)-1] >= until || len(d) > 0 && d[len(d)-1].at >= until
+		if is && before && after {
+			return true
+		}
+	}
+	return false
 }
 
 // around returns the readings that vouch for product made from … until: the

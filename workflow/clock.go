@@ -166,8 +166,10 @@ func (j judged) or(o judged) judged {
 	if v == limit.Unknown || w == limit.Unknown {
 		graver.Result.Verdict = limit.Unknown
 	}
-	graver.Result.ProbabilityMissed = nil
-	graver.Result.Reasons = append(slices.Clone(graver.Result.Reasons), fmt.Sprintf(
+	graver.Result.ProbabilityMissed, graver.Result.Probabilities = nil, nil
+	graver.Result.Reasons = slices.Clone(graver.Result.Reasons)
+	alone(&graver.Result)
+	graver.Result.Reasons = append(graver.Result.Reasons, fmt.Sprintf(
 		"%s or %s, depending on the clock: readings near the ends of the stay may have been taken before or after it", graverOf(v, w), lesserOf(v, w)))
 	return graver
 }
@@ -213,19 +215,35 @@ func aheadOrBehind(us int64) string {
 }
 
 // when returns the time at which a reading is judged: its own, unless the clock
-// leaves open whether it was taken at another at which it is in doubt.
+// leaves open whether it was taken at another at which less is known of its
+// error.
 func (w windowed) when(at int64, x unit.Celsius) int64 {
 	b := w.clock.bound(at, at)
-	nearest := min(max(at, plus(w.after, 1)), w.Until) // of the window
-	for _, t := range [...]int64{at, nearest, at - b, at + b} {
+	if b == 0 {
+		return at
+	}
+	worst, wide := at, w.doubtAt(at, x)
+	for _, t := range [...]int64{at - b, at + b, plus(w.after, 1), w.FailedAt, plus(w.FailedAt, 1), w.KnownUntil, plus(w.KnownUntil, 1), w.Until} {
 		if t < at-b || t > at+b {
 			continue
 		}
-		if _, s := w.then(t, x); s != metrology.Trusted {
-			return t
+		if d := w.doubtAt(t, x); d > wide {
+			worst, wide = t, d
 		}
 	}
-	return at
+	return worst
+}
+
+// doubtAt is how little is known of the error at a time: the width of its bracket
+// [K], nothing where it is not in doubt, and more than any where it is unknown.
+func (w windowed) doubtAt(t int64, x unit.Celsius) float64 {
+	switch b, s := w.then(t, x); s {
+	case metrology.Trusted:
+		return -1
+	case metrology.Known:
+		return float64(b.Hi - b.Lo)
+	}
+	return math.Inf(1)
 }
 
 // covers says whether a reading may have been taken in the window.

@@ -13,9 +13,10 @@ import (
 )
 
 // doubtOf works out what is known of an instrument's error around an opening:
-// the whole of its history, under the site's rule.
+// the whole of its history, under the site's rule when it opened.
 func doubtOf(in instrument.Stored, h instrument.History, o opening, p sitePolicy) (*metrology.Doubt, error) {
 	f := accuracyOf(in, h, p)
+	f.Rule = p.ruleFor(in, o)
 	f.Events = inEffect(h, o.at())
 	f.Checks, f.Failed = place(f.Checks, o)
 	return metrology.NewDoubt(f)

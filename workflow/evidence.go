@@ -359,7 +359,8 @@ func (e *evidence) groupOf(r reading.Taken) (group, bool) {
 	if g.location == 0 {
 		g.location = e.hungAt(r.At)
 	}
-	return g, g.location != 0
+	_, lends := e.unread[g.limit] // it may vouch for a lot that no reading names
+	return g, g.location != 0 || lends
 }
 
 // hungAt returns where the instrument hung at a time, 0 if nowhere.

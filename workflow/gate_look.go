@@ -154,7 +154,7 @@ order by 2, 3, 5, 6`
 // It may see a later moment than the rest: lots and windows only come in while
 // the plant is shared, so it finds too much and never too little.
 func (g gate) lookForUnread(ctx context.Context, tx *pg.Tx, list []lot.ID) error {
-	p, err := currentPolicy(ctx, tx)
+	p, err := policyInForce(ctx, tx)
 	if err != nil {
 		return err
 	}

@@ -22,7 +22,7 @@ import (
 func TestGateRacesWithTheOpening(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	const rounds, askers = 200, 3
+	const rounds, askers = 60, 3
 	name := func(what string, i int) string { return fmt.Sprint(what, "-", i) }
 	var probes []instrument.Instrument
 	var good []instrument.Check

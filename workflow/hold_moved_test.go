@@ -29,12 +29,12 @@ func (s *site) told(stream, action string) []trail.Record {
 func TestShipmentOfHeldProductIsRecordedAndAlarmed(t *testing.T) {
 	t.Parallel()
 	s, d := withHolds(t)
-	s.ships("A", "30", march(29, 0, 0)) // holds were placed on the 28th
-	s.ships("B", "30", march(27, 0, 0)) // it had gone, and its record is late
-	s.ships("A", "30", march(29, 0, 0)) // the same again is no news
-	s.ships("A", "20", march(30, 0, 0))
+	s.ships("A", "30", march(28, 12, 0)) // holds were placed on the 28th
+	s.ships("B", "30", march(27, 0, 0))  // it had gone, and its record is late
+	s.ships("A", "30", march(28, 12, 0)) // the same again is no news
+	s.ships("A", "20", march(28, 12, 0))
 	h := s.holdOf(d, "A")
-	if h.MovedAt == nil || !h.MovedAt.Equal(march(29, 0, 0)) || h.Version != 3 {
+	if h.MovedAt == nil || !h.MovedAt.Equal(march(28, 12, 0)) || h.Version != 3 {
 		t.Errorf("moved at %v, version %d", h.MovedAt, h.Version)
 	}
 	rep, err := s.Report(s.ctx, s.sc, d.ID)
@@ -62,7 +62,7 @@ func TestShipmentOfWhatIsNotHeldAlarmsNobody(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
 	s.makes("A")
-	s.ships("A", "30", march(29, 0, 0))
+	s.ships("A", "30", march(28, 12, 0))
 	if n := s.count(`select count(*) from trail_entry where convert_from(body, 'UTF8') like '%hold.moved%'`); n != 0 {
 		t.Errorf("%d alarms", n)
 	}
@@ -108,7 +108,7 @@ func TestHoldByHand(t *testing.T) {
 	if h.AcknowledgedAt == nil || other.ID == h.ID || other.AcknowledgedAt != nil {
 		t.Errorf("%+v %+v", h, other)
 	}
-	s.ships("A", "10", march(29, 0, 0))
+	s.ships("A", "10", march(28, 12, 0))
 	if n := len(s.told("hold/1", "hold.moved")); n != 1 || len(s.told("hold/1", "hold.acknowledged")) != 1 {
 		t.Errorf("%d alarms", n)
 	}

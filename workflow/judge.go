@@ -18,9 +18,10 @@ import (
 
 // item is one lot under one limit with the readings that vouch for it.
 type item struct {
-	lot   lot.ID
-	limit string
-	via   string
+	lot      lot.ID
+	limit    string
+	via      string
+	oneSided bool // readings vouch for the lot, and none stands before it, or none after
 	// location is where a lot stayed whose readings do not name it; 0: they do.
 	location int32
 	parts    []part // of the record; more than one where the unit changed
@@ -49,12 +50,18 @@ func (e *evidence) judgeAll() ([]Assessment, error) {
 		return nil, err
 	}
 	eitherWay(items, all)
+	over := map[[2]string]int64{}
+	for i, it := range items {
+		key := [2]string{all[i].Lot, it.limit}
+		over[key] = max(over[key], e.overAt(it))
+	}
 	for _, j := range all {
 		if !j.doubted {
 			continue
 		}
 		a := j.Assessment
 		key := [2]string{a.Lot, a.Limit}
+		a.OverAt = over[key]
 		if i, dup := worst[key]; dup { // two stays of one lot: the worse one decides
 			if out[i].Result.Verdict.LessGrave(a.Result.Verdict) {
 				out[i] = a
@@ -116,9 +123,12 @@ func (e *evidence) items() []item {
 	return append(out, e.between(groups)...)
 }
 
-func (e *evidence) groups() []group {
+func (e *evidence) groups() []group { return groupsOf(e.record) }
+
+// groupsOf returns the groups of a record in a fixed order.
+func groupsOf(record map[group]*stretch) []group {
 	var gs []group
-	for g := range e.record {
+	for g := range record {
 		gs = append(gs, g)
 	}
 	slices.SortFunc(gs, func(a, b group) int {
@@ -273,7 +283,8 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 	a.NoLastGood = lastGood < 0
 	errs := windowed{e.doubt, after, e.clock}
 	s := it.series(l)
-	silent := len(s.Samples) == 0 && it.end > after // the lot was there and nothing was recorded
+	// The lot was there and nothing was recorded, at all or for longer than may be.
+	silent := len(s.Samples) == 0 && it.end > after || l.Silent(s, after, e.until)
 	if !silent && !e.inDoubt(s, errs) {
 		return a, false, nil
 	}
@@ -285,14 +296,27 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 		// What the instrument did not report as out of limits it was not fit to
 		// report.
 		a.Result.Verdict, a.Result.ProbabilityMissed, a.Result.Probabilities = limit.Unknown, nil, nil
+		alone(&a.Result)
 		a.Result.Reasons = append(a.Result.Reasons, "only exceptions are recorded under this limit: readings that the instrument did not report show nothing")
 	}
 	if it.via == "between" && len(s.Samples) > 0 {
 		a.Result.Reasons = append(a.Result.Reasons, "no reading names this lot: it is as good as the readings in doubt around it, up to the nearest that are not")
 	}
+	if it.oneSided && (a.Result.Verdict == limit.Met || a.Result.Verdict == limit.Indeterminate) {
+		a.Result.Verdict, a.Result.ProbabilityMissed, a.Result.Probabilities = limit.Unknown, nil, nil
+		alone(&a.Result)
+		a.Result.Reasons = append(a.Result.Reasons, "no reading stands on the other side of this lot: nothing shows how long the step stayed as it was read")
+	}
 	a.Result.Reasons = append(a.Result.Reasons, it.disbelieved()...)
-	a.LastAt = it.lastAt()
 	return a, true, e.corroborated(&a, it, l, errs)
+}
+
+// alone says of the first reason that it tells only of the readings of the
+// instrument in doubt, where something else has changed the verdict.
+func alone(r *limit.Result) {
+	if len(r.Reasons) > 0 {
+		r.Reasons[0] = "by its readings alone: " + r.Reasons[0]
+	}
 }
 
 // series returns the item's readings on the scale of its limit.

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"math"
 	"slices"
 
 	"lastgood/policy/limit"
@@ -15,76 +16,103 @@ type KillStep struct {
 	By    []string `json:"by"`
 }
 
+// departed is when product left lots: by shipment, and into other lots [µs].
+type departed struct {
+	shipped map[lot.ID]int64
+	used    map[[2]lot.ID]int64
+}
+
 // killStep looks for a step that the policy lets clear the hazard and that all
-// of the lot went through after the readings in doubt: the lot itself, or, if
-// nothing of it is left and none has left the plant as it was, everything made
-// of it.
-func (e *evidence) killStep(a *Assessment, where map[lot.ID]lot.Position, shipped map[lot.ID][]string) (*KillStep, error) {
+// of the lot went through once the step in doubt was over: the lot itself, before
+// anything of it left; or, if nothing of it is left and none has left the plant
+// as it was, everything made of it.
+func (e *evidence) killStep(a *Assessment, list []Assessment, where map[lot.ID]lot.Position, d departed) (*KillStep, error) {
 	if a.Result.Verdict == limit.Met || a.Hazard == "" {
 		return nil, nil
 	}
-	after := a.LastAt
-	if after == 0 { // nothing was read: the step in doubt was over when the lot was made
-		_, after = e.madeWhen(lot.ID(a.LotID))
-	}
 	for _, name := range e.policy.ClearedBy(a.Hazard) {
-		k := &KillStep{Limit: name}
-		gone := func(id lot.ID) bool { return !where[id].InControl && len(shipped[id]) == 0 }
-		switch all, err := e.through(lot.ID(a.LotID), k, after, gone); {
+		w := &walk{e: e, KillStep: KillStep{Limit: name}, after: a.OverAt, where: where, departed: d, doubted: map[lot.ID]bool{}}
+		for _, other := range list { // what the instrument in doubt says of the step itself
+			if other.Limit == name && other.Result.Verdict != limit.Met {
+				w.doubted[lot.ID(other.LotID)] = true
+			}
+		}
+		switch all, err := w.through(lot.ID(a.LotID)); {
 		case err != nil:
 			return nil, err
 		case all:
-			slices.Sort(k.By)
-			k.By = slices.Compact(k.By)
-			return k, nil
+			slices.Sort(w.By)
+			w.By = slices.Compact(w.By)
+			return &w.KillStep, nil
 		}
 	}
 	return nil, nil
 }
 
-// through says whether all of a lot met the step's limit after a time.
-func (e *evidence) through(id lot.ID, k *KillStep, after int64, gone func(lot.ID) bool) (bool, error) {
-	by, err := e.proven(id, k.Limit, after)
-	if err != nil {
+// walk follows a lot through a kill step.
+type walk struct {
+	e *evidence
+	KillStep
+	departed
+	after   int64 // when the step in doubt was over
+	where   map[lot.ID]lot.Position
+	doubted map[lot.ID]bool // lots of which the step is itself in doubt
+}
+
+// through says whether all of a lot met the step's limit.
+func (w *walk) through(id lot.ID) (bool, error) {
+	by, from, err := w.proven(id)
+	if err != nil || w.doubted[id] {
 		return false, err
 	}
-	if by != "" {
-		k.Lots, k.By = append(k.Lots, e.lots[id].Code), append(k.By, by)
-		return true, nil
+	shipped, left := w.shipped[id]
+	if by == "" {
+		from = math.MaxInt64
+		if len(w.e.edges[id]) == 0 || w.where[id].InControl || left {
+			return false, nil
+		}
 	}
-	if len(e.edges[id]) == 0 || !gone(id) {
-		return false, nil
+	if left && shipped < from {
+		return false, nil // some left as it was
 	}
-	for _, made := range e.edges[id] {
-		if all, err := e.through(made, k, after, gone); err != nil || !all {
+	for _, made := range w.e.edges[id] {
+		if w.used[[2]lot.ID{id, made}] >= from {
+			continue
+		}
+		if all, err := w.through(made); err != nil || !all {
 			return false, err
 		}
+	}
+	if by != "" {
+		w.Lots, w.By = append(w.Lots, w.e.lots[id].Code), append(w.By, by)
 	}
 	return true, nil
 }
 
-// proven returns the instrument by which a lot met a limit after a time; empty
-// if none shows it.
-func (e *evidence) proven(id lot.ID, limitName string, after int64) (string, error) {
-	for _, s := range e.seconds {
-		theirs := s.itemFor(e, item{lot: id, via: "reading"}, limitName)
+// proven returns the instrument by which a lot met the step's limit and since
+// when it was read; empty if none shows it, or one that counts shows otherwise.
+func (w *walk) proven(id lot.ID) (by string, from int64, err error) {
+	for _, s := range w.e.seconds {
+		theirs := s.itemFor(w.e, item{lot: id, via: "reading"}, w.Limit)
 		if theirs.count() == 0 {
 			continue
 		}
-		if from, _ := theirs.extent(); from <= after {
+		l, ok := w.e.policy.InForce(w.Limit, w.e.producedAt(theirs))
+		if !ok || l.Monitoring == limit.OnException {
 			continue
 		}
-		l, ok := e.policy.InForce(limitName, e.producedAt(theirs))
-		if !ok {
-			continue
-		}
-		word, err := e.testimony(s, theirs, l, nil)
+		word, err := w.e.testimony(s, theirs, l, nil)
 		if err != nil {
-			return "", err
+			return "", 0, err
 		}
-		if word.Refused == "" && word.Verdict == limit.Met {
-			return s.in.Code, nil
+		if word.Refused != "" {
+			continue
 		}
+		first, _ := theirs.extent()
+		if word.Verdict != limit.Met || first <= w.after {
+			return "", 0, nil
+		}
+		by, from = s.in.Code, max(from, first)
 	}
-	return "", nil
+	return by, from, nil
 }

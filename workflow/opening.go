@@ -29,8 +29,10 @@ func (o opening) at() int64 {
 // first check that failed, was inconclusive or unusable, left the instrument out
 // of tolerance, or hung on a reference that was itself in doubt; the first fault
 // that comes and goes; and the first adjustment, repair, re-ranging or change of
-// battery without an as-found; each since the last clear pass. What follows before the next clear pass belongs to the
-// same deviation.
+// battery without an as-found; each since the last clear pass. The verdicts are
+// those that were recorded, or that a late certificate changed: another decision
+// rule changes none. What follows before the next clear pass belongs to the same
+// deviation.
 func openings(h instrument.History) []opening {
 	var out []opening
 	opens := func(o opening) {
@@ -103,7 +105,7 @@ func timeline(h instrument.History) []opening {
 
 // passed: found in tolerance, not left out of it, by a reference to be trusted.
 func passed(c *instrument.Recorded) bool {
-	return c.Untrusted == "" && !c.Unusable && c.Found == metrology.Pass && (c.LeftUnknown || c.Left == metrology.Pass)
+	return c.Untrusted == "" && !c.Unusable && c.Found == metrology.Pass && (c.Left == metrology.Pass || c.LeftUnknown && c.Left != metrology.Fail)
 }
 
 // endsDoubt: found clearly in tolerance, or adjusted and then clearly in it.

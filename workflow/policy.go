@@ -19,11 +19,13 @@ import (
 type sitePolicy struct {
 	version int
 	*document.Policy
+	pinned pinned // what opened under earlier versions
 }
 
 // PutPolicy puts a policy in force as a new version and returns its number. The
-// text that is in force already makes no new version. A text with problems is
-// refused; document.Parse says where they are.
+// text that is in force already makes no new version. Deviations that were traced
+// under another become due for a new trace run. A text with problems is refused;
+// document.Parse says where they are.
 func (s *Service) PutPolicy(ctx context.Context, sc pg.Scope, text []byte) (version int, err error) {
 	p, problems := document.Parse(text)
 	if len(problems) > 0 {
@@ -50,6 +52,9 @@ func (s *Service) PutPolicy(ctx context.Context, sc pg.Scope, text []byte) (vers
 		}
 		if err := putLimits(ctx, tx, version, p); err != nil {
 			return err
+		}
+		if err := touchPolicy(ctx, tx, version); err != nil {
+			return fmt.Errorf("deviations: %w", err)
 		}
 		return trail.Append(ctx, tx, trail.Entry{Stream: "administration", Action: "policy.put_in_force",
 			Subject: "policy", Version: version, After: batchNote{Rows: len(p.Limits), SHA256: digest[:]}})
@@ -81,8 +86,19 @@ func putLimits(ctx context.Context, tx *pg.Tx, version int, p *document.Policy) 
 	return nil
 }
 
-// currentPolicy returns the policy in force. Without one nothing can be judged.
+// currentPolicy returns the policy in force, with what opened under earlier ones.
+// Without one nothing can be judged.
 func currentPolicy(ctx context.Context, tx *pg.Tx) (sitePolicy, error) {
+	p, err := policyInForce(ctx, tx)
+	if err != nil {
+		return p, err
+	}
+	p.pinned, err = loadPinned(ctx, tx, p.version)
+	return p, err
+}
+
+// policyInForce is the policy in force for who judges no instrument by it.
+func policyInForce(ctx context.Context, tx *pg.Tx) (sitePolicy, error) {
 	version, body, err := lastPolicy(ctx, tx)
 	if err != nil {
 		return sitePolicy{}, err
@@ -94,7 +110,7 @@ func currentPolicy(ctx context.Context, tx *pg.Tx) (sitePolicy, error) {
 	if err != nil {
 		return sitePolicy{}, fmt.Errorf("policy version %d: %w", version, err)
 	}
-	return sitePolicy{version, p}, nil
+	return sitePolicy{version: version, Policy: p}, nil
 }
 
 // policies keeps policies that were read, by their text: every command needs the

@@ -20,7 +20,9 @@ const (
 	// Traced: a trace run that knows all evidence is stored, with an assessment
 	// of every lot. Next: a qualified person takes the evaluation on.
 	Traced State = "traced"
-	// Evaluating: a named person evaluates under a pinned policy version.
+	// Evaluating: a named person evaluates what the last run found, which names the
+	// policy version that it was made under. Another policy makes a new run due, and
+	// that leads back to traced.
 	Evaluating State = "evaluating"
 )
 

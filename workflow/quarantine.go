@@ -71,7 +71,8 @@ func (s *Service) Quarantine(ctx context.Context, sc pg.Scope, code string, open
 }
 
 // AddClockOffsets records by how much recorders' clocks were wrong. Deviations
-// of those instruments become due for a new trace run.
+// of those instruments, and those of which they saw lots in doubt, become due for a
+// new trace run.
 func (s *Service) AddClockOffsets(ctx context.Context, sc pg.Scope, list []instrument.ClockOffset) (Counts, error) {
 	return record(ctx, s, sc, facts[instrument.ClockOffset]{action: "clock_offset.recorded", add: instrument.AddClockOffsets,
 		touch: touchInstruments, by: func(o instrument.ClockOffset) string { return o.Instrument }}, list)

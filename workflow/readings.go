@@ -106,7 +106,7 @@ type chunkNote struct {
 }
 
 func takeIn(ctx context.Context, tx *pg.Tx, c reading.Chunk) (reading.Answer, error) {
-	p, err := currentPolicy(ctx, tx)
+	p, err := policyInForce(ctx, tx)
 	if err != nil {
 		return reading.Answer{}, err
 	}

@@ -66,6 +66,9 @@ func letFall(ctx context.Context, tx *pg.Tx, reference string, p sitePolicy) (or
 			return nil, nil, err
 		}
 		opened = append(opened, d...)
+		if err := touchSeconds(ctx, tx, []string{at.Code}); err != nil { // what it vouched for rests on other checks now
+			return nil, nil, err
+		}
 		after, err := windowsOf(ctx, tx, at.ID)
 		if err != nil {
 			return nil, nil, err

@@ -55,9 +55,9 @@ type Assessment struct {
 	Kind       string       `json:"kind"`
 	Monitoring string       `json:"monitoring"`
 	Hazard     string       `json:"hazard"`
-	LastAt     int64        `json:"last_reading_at"` // [µs]; 0: there is none
-	NoLastGood bool         `json:"no_last_good"`    // the instrument never passed a check at this limit's temperatures before it failed
-	Via        string       `json:"via"`             // how the readings reached the lot: reading, stay, mounting or between
+	OverAt     int64        `json:"over_at"`      // when the step was over, by all that is known of it here [µs]
+	NoLastGood bool         `json:"no_last_good"` // the instrument never passed a check at this limit's temperatures before it failed
+	Via        string       `json:"via"`          // how the readings reached the lot: reading, stay, mounting or between
 	Result     limit.Result `json:"result"`
 	// OwnVerdict is what the instrument in doubt shows by itself; Result.Verdict
 	// is what it shows together with the second instruments.

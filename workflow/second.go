@@ -178,7 +178,8 @@ func (e *evidence) secondGroup(r reading.Taken, hung []mounted, places []int32) 
 // the step of another item.
 func (s secondInstrument) itemFor(e *evidence, it item, limitName string) item {
 	out := item{lot: it.lot, limit: limitName, via: it.via, location: it.location, start: it.start, end: it.end}
-	for g, st := range s.record {
+	for _, g := range groupsOf(s.record) {
+		st := s.record[g]
 		from, to := 0, len(st.at)
 		switch {
 		case g.lot == it.lot:
@@ -194,18 +195,22 @@ func (s secondInstrument) itemFor(e *evidence, it item, limitName string) item {
 	return out
 }
 
-// references are the standards that the checks around the window hang on: what
-// hangs on the same one proves nothing about it.
+// references are the standards that the checks around the window hang on, up to
+// the one that bounds it: what hangs on the same one proves nothing about it. A
+// comparison of which nobody says with what is told as an empty name.
 func (e *evidence) references() []string {
 	var out []string
 	for i, c := range e.history.Checks {
-		if i < e.lastGood || c.At > e.opening.at() {
+		if i < e.lastGood {
 			continue
 		}
 		for _, p := range c.Points {
-			if p.ReferenceID != "" {
+			if p.ReferenceID != "" || p.Kind == string(instrument.Comparison) {
 				out = append(out, p.ReferenceID)
 			}
+		}
+		if c.At >= e.until && c.At > e.opening.at() {
+			break
 		}
 	}
 	slices.Sort(out)

@@ -36,19 +36,38 @@ func touchCascades(ctx context.Context, tx *pg.Tx, read []instrument.ID) error {
 	return err
 }
 
-// touchInstruments: whatever is said of an instrument concerns its deviations.
+// touchInstruments: whatever is said of an instrument concerns its deviations, and
+// those of which it saw lots in doubt.
 func touchInstruments(ctx context.Context, tx *pg.Tx, codes []string) error {
-	return touch(ctx, tx, `instrument_id in (select instrument_id from instrument
-		where plant_id = $1 and code = any($3))`, pq.Array(codes))
+	return touch(ctx, tx, `(instrument_id in (select instrument_id from instrument
+		where plant_id = $1 and code = any($3)) or deviation_id in (`+sawLots+`))`, pq.Array(codes))
 }
 
-// touchSeconds: how good another instrument was that read lots in doubt decides
+// touchSeconds: how good another instrument was that saw lots in doubt decides
 // whether it vouches for them.
 func touchSeconds(ctx context.Context, tx *pg.Tx, codes []string) error {
-	return touch(ctx, tx, `deviation_id in (select l.deviation_id from instrument i
-		join lot_span s using (plant_id, instrument_id) join deviation_lot l using (plant_id, lot_id)
-		where i.plant_id = $1 and i.code = any($3))`, pq.Array(codes))
+	return touch(ctx, tx, `deviation_id in (`+sawLots+`)`, pq.Array(codes))
 }
+
+// sawLots is the deviations of which some instruments saw lots in doubt: they read
+// them, or read or hung where such a lot stayed, as far as their clocks were ever
+// off. When a mounting ended does not count: that it did may be the news.
+const sawLots = `
+with i as (select i.instrument_id, make_interval(secs => coalesce(max(abs(coalesce(k.ahead_us, 0)) + k.bound_us), 0) / 1000000.0) as off
+  from instrument i left join clock_offset k using (plant_id, instrument_id)
+  where i.plant_id = $1 and i.code = any($3) group by i.instrument_id),
+place as (
+  select s.location_id, s.first_at - i.off as since, s.last_at + i.off as upto
+  from i join location_span s on s.plant_id = $1 and s.instrument_id = i.instrument_id
+  union all
+  select m.location_id, m.mounted_from - i.off, 'infinity'
+  from i join mounting m on m.plant_id = $1 and m.instrument_id = i.instrument_id)
+select l.deviation_id from i join lot_span s on s.plant_id = $1 and s.instrument_id = i.instrument_id
+join deviation_lot l on l.plant_id = $1 and l.lot_id = s.lot_id
+union
+select l.deviation_id from place p join stay y on y.plant_id = $1 and y.location_id = p.location_id
+  and y.stayed_from <= p.upto and coalesce(y.stayed_to, 'infinity') >= p.since
+join deviation_lot l on l.plant_id = $1 and l.lot_id = y.lot_id`
 
 // touchLots: what becomes of a lot in doubt concerns the deviation.
 func touchLots(ctx context.Context, tx *pg.Tx, codes []string) error {
@@ -74,13 +93,25 @@ func touchProducts(ctx context.Context, tx *pg.Tx, codes []string) error {
 		join product p using (plant_id, product_id) where d.plant_id = $1 and p.code = any($3))`, pq.Array(codes))
 }
 
+// touchPolicy: what was found under another policy may be something else by this
+// one. Every state so far is one of an open deviation.
+func touchPolicy(ctx context.Context, tx *pg.Tx, version int) error {
+	return touch(ctx, tx, `$3 <> coalesce((select r.policy_version from trace_run r where r.plant_id = $1
+		and r.deviation_id = deviation.deviation_id order by r.run_number desc limit 1), 0)`, version)
+}
+
 // concernsReadings: a reading of a lot in doubt, by whatever instrument, since it
 // may vouch for it or against it; one of the instrument itself inside a suspect
 // window, or outside it for a lot in doubt by its stay; or after the instrument was taken out of
 // use, before it passed again; or any reading for a limit that the
 // instrument was not known to serve, since the window may then reach further
 // back. Its times are as the instrument's clock showed them: as far as that was
-// ever off, they count wider.
+// ever off, they count wider. One of a place, by another instrument, concerns it if
+// it was taken while a lot in doubt stayed there and inside the window. That leaves
+// out what such an instrument shows of the same stay before the window and after
+// it: it bears on the lot and not on the doubt, the next run for any other reason
+// takes it in, and else a logger that goes on would make everything due for ever
+// beside which product on hold stands. While the window is open it still does.
 const concernsReadings = `
 update deviation d set retrace_due = coalesce(retrace_due, $3), evidence_count = evidence_count + 1
 where d.plant_id = $1 and (d.deviation_id in (select l.deviation_id from deviation_lot l where l.plant_id = $1
@@ -91,7 +122,16 @@ where d.plant_id = $1 and (d.deviation_id in (select l.deviation_id from deviati
   cross join lateral (select make_interval(secs => coalesce(max(abs(coalesce(ahead_us, 0)) + bound_us), 0) / 1000000.0) as off
     from clock_offset k where k.plant_id = $1 and k.instrument_id = s.instrument_id) k
   cross join lateral (select s.instrument_id, s.first - k.off as first, s.last + k.off as last, s.lots, s.placed, s.serves_more) r
-  where r.instrument_id = d.instrument_id and (r.serves_more
+  where r.placed and r.instrument_id <> d.instrument_id and exists (
+      select from deviation_window w join deviation_lot l using (plant_id, deviation_id) join stay y using (plant_id, lot_id)
+      where w.plant_id = $1 and w.deviation_id = d.deviation_id and w.span && tstzrange(r.first, r.last, '[]')
+        and w.span * tstzrange(y.stayed_from, y.stayed_to, '[]') && tstzrange(r.first, r.last, '[]')
+        and (exists (select from location_span p where p.plant_id = $1 and p.instrument_id = r.instrument_id
+            and p.location_id = y.location_id and p.first_at - k.off <= r.last and p.last_at + k.off >= r.first)
+          or exists (select from mounting p where p.plant_id = $1 and p.instrument_id = r.instrument_id
+            and p.location_id = y.location_id and p.mounted_from - k.off <= r.last
+            and coalesce(p.mounted_to, 'infinity') + k.off >= r.first)))
+    or r.instrument_id = d.instrument_id and (r.serves_more
     or exists (select from deviation_window w where w.plant_id = $1 and w.deviation_id = d.deviation_id
       and w.span && tstzrange(r.first, r.last, '[]'))
     or exists (select from deviation_window w where w.plant_id = $1 and w.deviation_id = d.deviation_id

@@ -9,6 +9,7 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
 	"lastgood/policy/unit"
 	"lastgood/workflow/pg"
@@ -58,6 +59,7 @@ func (e *evidence) describe(r *Run) {
 	r.After, r.Until = moment(e.after), moment(e.until)
 	r.PolicyVersion, r.Method, r.Model = e.policy.version, TraceMethod, e.policy.Onset
 	r.Notes, r.Readings, r.Unmatched = e.doubt.Notes, e.readings, e.unmatched
+	r.Notes = append(slices.Clone(r.Notes), e.policyNotes()...)
 	r.InputDigest = e.digest.sum()
 	for _, ev := range e.history.Events {
 		if ev.UsedAfter && ev.At >= e.opening.at() {
@@ -79,6 +81,23 @@ func (e *evidence) describe(r *Run) {
 	for _, p := range e.opening.check.Points {
 		r.Points = append(r.Points, errorPoint(p, e.policy.DecisionRule))
 	}
+}
+
+// policyNotes are what must be said of the policy that the lots were judged by.
+func (e *evidence) policyNotes() (out []string) {
+	if d := e.deviation; d.PolicyVersion != 0 && d.PolicyVersion != e.policy.version {
+		out = append(out, fmt.Sprintf("judged by version %d of the policy; version %d was in force when the deviation was opened: a limit that was changed since counts for all lots unless it says from when", e.policy.version, d.PolicyVersion))
+	}
+	for _, l := range e.policy.Limits {
+		served := false
+		for g := range e.record {
+			served = served || g.limit == l.Name
+		}
+		if served && l.Monitoring == limit.Discrete && len(l.AppliesTo.Products) == 0 {
+			out = append(out, fmt.Sprintf("the limit %s is monitored by single readings and names no products: lots that no reading names are not found", l.Name))
+		}
+	}
+	return out
 }
 
 func errorPoint(p metrology.Point, rule metrology.Rule) ErrorPoint {

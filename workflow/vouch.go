@@ -46,6 +46,10 @@ func (e *evidence) corroborated(a *Assessment, it item, l limit.Limit, errs wind
 	}
 	settled := corroborate.Settle(a.Result, list)
 	a.Result.Verdict, a.ClearedBy = settled.Verdict, settled.By
+	if settled.Verdict != a.OwnVerdict { // what was said of the one in doubt alone no longer tells of the lot
+		a.Result.ProbabilityMissed, a.Result.Probabilities = nil, nil
+		alone(&a.Result)
+	}
 	a.Result.Reasons = append(a.Result.Reasons, settled.Reasons...)
 	return nil
 }
@@ -69,7 +73,11 @@ func (e *evidence) testimony(s secondInstrument, theirs item, l limit.Limit, own
 		return word, err
 	}
 	word.Verdict, word.Measure = r.Verdict, r.Measure
-	word.Agreement = corroborate.Agree(own, paths, l.Criterion.Scale(), e.policy.Corroboration.Within.Microseconds())
+	within := e.policy.Corroboration.Within.Microseconds()
+	if from, until := theirs.extent(); e.clock.bound(from, until) > 0 {
+		within = -1 // nobody knows which readings were taken together
+	}
+	word.Agreement = corroborate.Agree(own, paths, l.Criterion.Scale(), within)
 	return word, nil
 }
 
@@ -87,13 +95,18 @@ func (e *evidence) witness(s secondInstrument, theirs item, l limit.Limit) (*met
 	return metrology.Vouch(s.facts, e.references(), from, until, lo, hi)
 }
 
-// lastAt is when the item's last reading was taken [µs]; 0 without any.
-func (it item) lastAt() int64 {
-	if it.count() == 0 {
-		return 0
-	}
+// overAt is when the step that an item tells of was over [µs]: after its last
+// reading, and after the stay that it should have covered.
+func (e *evidence) overAt(it item) int64 {
 	_, last := it.extent()
-	return last
+	if it.via != "reading" {
+		last = max(last, it.end)
+	}
+	if it.count() == 0 {
+		_, made := e.madeWhen(it.lot)
+		last = max(last, made)
+	}
+	return last + e.clock.bound(last, last)
 }
 
 // extent is when the item's readings begin and end [µs].

@@ -27,12 +27,19 @@ func (e *evidence) weigh(ctx context.Context, tx *pg.Tx, list []Assessment) erro
 		return err
 	}
 	shipped := map[lot.ID][]string{}
+	left := departed{shipped: map[lot.ID]int64{}}
 	for _, g := range gone {
+		if shipped[g.Lot] == nil { // in order of time
+			left.shipped[g.Lot] = g.ShippedAt.UnixMicro()
+		}
 		shipped[g.Lot] = append(shipped[g.Lot], g.Consignee)
+	}
+	if left.used, err = lot.Used(ctx, tx, ids); err != nil {
+		return err
 	}
 	for i := range list {
 		a := &list[i]
-		if a.KillStep, err = e.killStep(a, where, shipped); err != nil {
+		if a.KillStep, err = e.killStep(a, list, where, left); err != nil {
 			return err
 		}
 		e.weighOne(a, where, shipped, tx.Now)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -64,7 +65,7 @@ func serve(ctx context.Context, s *store, l net.Listener, log *slog.Logger) erro
 		go func() {
 			select {
 			case <-s.server.Done():
-				cancel(fmt.Errorf("the private database ended: %w", s.server.Err()))
+				cancel(fmt.Errorf("the private database ended: %v", cmp.Or(s.server.Err(), errors.New("nobody asked it to"))))
 			case <-ctx.Done():
 			}
 		}()

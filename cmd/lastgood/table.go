@@ -184,9 +184,25 @@ func (p *printer) assessments(d exchange.DeviationResult) {
 			m.diff(a.Headroom), m.diff(a.WorstError), num(a.Probability, 2), p.route(a)})
 	}
 	p.table("level|score|lot|limit|verdict|readings|required|recorded|corrected|worst|headroom|worst error|p(missed)|route", rows)
+	p.limits(list)
 	p.otherRules(list)
 	p.seconds(list)
 	p.reasons(list)
+}
+
+// limits tells what each limit asks, and where a ready-made one comes from.
+func (p *printer) limits(list []exchange.AssessmentResult) {
+	var rows [][]string
+	for _, a := range list {
+		row := []string{orWords(a.Limit, "none"), a.LimitText}
+		if a.LimitText != "" && !slices.ContainsFunc(rows, func(r []string) bool { return slices.Equal(r, row) }) {
+			rows = append(rows, row)
+		}
+	}
+	if len(rows) > 0 {
+		p.line("\nLimits")
+		p.table("limit|what it asks", rows)
+	}
 }
 
 // seconds shows what second instruments say of the same lots.

@@ -14,6 +14,7 @@ type Agreement struct {
 	Tested     bool    // some pair of readings was near enough
 	Impossible bool    // nothing bounds the error in doubt, so nothing can be compared
 	Pairs      int     // readings that were compared
+	Alone      int     // readings in doubt without one of the second instrument near in time
 	Largest    float64 // the largest |E_n|
 }
 
@@ -30,26 +31,31 @@ func (a Agreement) Holds() bool { return a.Tested && a.Largest <= 1 }
 //	Uᵢ  half the width of its bracket                [K]
 //
 // Range:   readings of unknown error are left out; if the first instrument has
-// none but those, agreement is impossible to test.
+// none but those, agreement is impossible to test. Every reading in doubt must
+// have one of the second instrument near it, or it stands alone.
 // Assumes: the product's temperature is the same for both.
 // Source:  metrology.EN.
 // Departs: the half bracket holds the expanded uncertainty and what the two
 // checks leave open, so it is wider than U alone: what disagrees all the same
 // cannot be explained by either.
-// Checked: by hand, agree_test.go.
+// Checked: by hand, corroborate_test.go.
 func Agree(first, second []limit.Path, scale unit.Scale, within int64) Agreement {
 	a := Agreement{Impossible: true}
 	j := 0
 	for _, p := range first {
+		for j+1 < len(second) && gap(second[j+1].At, p.At) <= gap(second[j].At, p.At) {
+			j++
+		}
+		near := j < len(second) && gap(second[j].At, p.At) <= within
+		if !near && (p.Standing != metrology.Trusted || p.Recorded == unit.Unknown) {
+			a.Alone++
+		}
 		x1, u1, ok := middle(p, scale)
 		if !ok {
 			continue
 		}
 		a.Impossible = false
-		for j+1 < len(second) && gap(second[j+1].At, p.At) <= gap(second[j].At, p.At) {
-			j++
-		}
-		if j >= len(second) || gap(second[j].At, p.At) > within {
+		if !near {
 			continue
 		}
 		x2, u2, ok := middle(second[j], scale)

@@ -30,8 +30,9 @@ type Settled struct {
 // Settle weighs testimonies against the verdict of the instrument in doubt.
 //
 //	own met            any that counts and disagrees or shows a miss → indeterminate
-//	own indeterminate  or unknown, and one that counts, agrees and is met,
-//	                   none that counts disagrees or shows a miss   → met
+//	own indeterminate  or unknown, and one that counts, agrees, is met and has
+//	                   a reading near each of those in doubt, and none that
+//	                   counts disagrees or shows a miss             → met
 //	own missed         or missed as recorded                         → as it was
 //
 // Range:   any number of testimonies; a refused one is told and changes nothing.
@@ -54,6 +55,8 @@ func Settle(own limit.Result, list []Testimony) Settled {
 		case t.Verdict == limit.Missed:
 			against = true
 			s.say("the second instrument %s shows that the limit was missed: a deviation of its own", t.Instrument)
+		case t.Verdict == limit.Met && t.Agreement.Alone > 0:
+			s.say("the second instrument %s shows the limit met, but has no reading near in time to %d of those in doubt: for them it says nothing", t.Instrument, t.Agreement.Alone)
 		case t.Verdict == limit.Met && !clears(t):
 			s.say("the second instrument %s shows the limit met, but no reading of it is near enough in time to test whether both agree", t.Instrument)
 		case t.Verdict == limit.Met:

@@ -29,6 +29,8 @@ func TestSettle(t *testing.T) {
 		"clears a doubt":                 {limit.Result{Verdict: limit.Indeterminate}, []T{{"P-2", "", limit.Met, 3, agrees}}, limit.Met, 1},
 		"clears the unknown":             {limit.Result{Verdict: limit.Unknown}, []T{{"P-2", "", limit.Met, 3, corroborate.Agreement{Impossible: true}}}, limit.Met, 1},
 		"no pair to compare":             {limit.Result{Verdict: limit.Indeterminate}, []T{{"P-2", "", limit.Met, 3, corroborate.Agreement{}}}, limit.Indeterminate, 0},
+		"one reading left alone":         {limit.Result{Verdict: limit.Indeterminate}, []T{{"P-2", "", limit.Met, 3, corroborate.Agreement{Tested: true, Pairs: 2, Alone: 1}}}, limit.Indeterminate, 0},
+		"unknown, and left alone":        {limit.Result{Verdict: limit.Unknown}, []T{{"P-2", "", limit.Met, 1, corroborate.Agreement{Impossible: true, Alone: 1}}}, limit.Unknown, 0},
 		"disagrees and is met":           {limit.Result{Verdict: limit.Indeterminate}, []T{{"P-2", "", limit.Met, 3, disagrees}}, limit.Indeterminate, 0},
 		"disagrees with a lot met":       {limit.Result{Verdict: limit.Met}, []T{{"P-2", "", limit.Met, 3, disagrees}}, limit.Indeterminate, 0},
 		"a good probe's miss":            {limit.Result{Verdict: limit.Met}, []T{{"P-2", "", limit.Missed, 3, agrees}}, limit.Indeterminate, 0},
@@ -94,12 +96,12 @@ func TestAgree(t *testing.T) {
 	}{
 		"agrees":         {[]limit.Path{path(5, 73_400_000, -0.4, 0.4)}, corroborate.Agreement{Tested: true, Pairs: 1, Largest: 0.8}, true},
 		"disagrees":      {[]limit.Path{path(5, 73_600_000, -0.4, 0.4)}, corroborate.Agreement{Tested: true, Pairs: 1, Largest: 1.2}, false},
-		"too far apart":  {[]limit.Path{path(11, 73_400_000, -0.4, 0.4)}, corroborate.Agreement{}, false},
+		"too far apart":  {[]limit.Path{path(11, 73_400_000, -0.4, 0.4)}, corroborate.Agreement{Alone: 1}, false},
 		"the nearest":    {[]limit.Path{path(-9, 99_000_000, -0.4, 0.4), path(2, 73_400_000, -0.4, 0.4)}, corroborate.Agreement{Tested: true, Pairs: 1, Largest: 0.8}, true},
-		"nothing to see": {nil, corroborate.Agreement{}, false},
+		"nothing to see": {nil, corroborate.Agreement{Alone: 1}, false},
 	} {
 		got := corroborate.Agree(first, x.second, unit.CelsiusScale, 10)
-		if d := got.Largest - x.want.Largest; got.Tested != x.want.Tested || got.Pairs != x.want.Pairs || d > 1e-9 || d < -1e-9 || got.Holds() != x.holds {
+		if d := got.Largest - x.want.Largest; got.Tested != x.want.Tested || got.Pairs != x.want.Pairs || got.Alone != x.want.Alone || d > 1e-9 || d < -1e-9 || got.Holds() != x.holds {
 			t.Errorf("%s: %+v, want %+v", name, got, x.want)
 		}
 	}

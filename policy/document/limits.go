@@ -204,6 +204,9 @@ func (r *reader) describe(l *limit.Limit, m map[string]field) {
 		a := r.known(r.fields(f.value, f.path), "applies_to", []string{"products", "locations"})
 		l.AppliesTo = limit.AppliesTo{Products: r.names(a, "products"), Locations: r.names(a, "locations")}
 	}
+	if f, ok := m["monitoring"]; ok && l.Monitoring == limit.OnException && len(l.AppliesTo.Products) == 0 {
+		r.problem(f.value, f.path, "missing-parameter", "a limit of which only exceptions are recorded needs applies_to with products: nothing else tells which lots were made under it")
+	}
 	if f, ok := m["valid_from"]; ok {
 		l.ValidFrom, _ = r.moment(f)
 	}

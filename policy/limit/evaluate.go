@@ -40,7 +40,9 @@ func (l Limit) Evaluate(s series.Series, errs Errors, onset Onset) (Result, erro
 	t.found = c.Judge(b.along(found))
 	if len(r.OtherRules) > 0 {
 		addRules(r.OtherRules, c.otherRules(b.scratch()), func(r *RuleValue) **float64 { return &r.Corrected })
-		addRules(r.OtherRules, c.otherRules(b.along(worst)), func(r *RuleValue) **float64 { return &r.Worst })
+		if _, all := c.(between); !all { // else no one series is the worst
+			addRules(r.OtherRules, c.otherRules(b.along(worst)), func(r *RuleValue) **float64 { return &r.Worst })
+		}
 	}
 
 	r.Measure.Recorded, r.Measure.Corrected, r.Measure.Worst = t.recorded.Value, t.found.Value, t.worst.Value
@@ -56,7 +58,9 @@ func (l Limit) Evaluate(s series.Series, errs Errors, onset Onset) (Result, erro
 		r.Probabilities = b.likelihoods(c, onset)
 		r.ProbabilityMissed = onset.headline(r.Probabilities)
 	}
-	r.Quality = b.quality(c, r.Measure)
+	if r.Verdict == Met {
+		r.Quality = b.quality(c, r.Measure)
+	}
 	r.Reasons = reasons(r, t, b, c, errs)
 	return r, nil
 }

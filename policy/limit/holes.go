@@ -104,3 +104,22 @@ func ends(s []series.Sample) (cold, hot unit.Micro, ok bool) {
 	}
 	return cold, hot, cold <= hot
 }
+
+// Silent says whether the record leaves a gap open somewhere in (after, until]
+// [µs]: longer than the limit allows, the time before the first reading and after
+// the last included where the ends of the lot's time are known.
+func (l Limit) Silent(s series.Series, after, until int64) bool {
+	longest := l.Criterion.gapAfter()
+	if longest == 0 {
+		return false
+	}
+	last, started := s.Start, s.Start != 0
+	for i := range s.Samples {
+		at := s.Samples[i].At
+		if started && at-last > longest && last < until && at > after {
+			return true
+		}
+		last, started = at, true
+	}
+	return started && s.End != 0 && s.End-last > longest && last < until && s.End > after
+}

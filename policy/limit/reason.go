@@ -18,7 +18,10 @@ func reasons(r Result, t tried, b *bracket, c Criterion, errs Errors) []string {
 		out = append(out, t.tell(b.recorded)...)
 	}
 	out = append(out, silences(b, c, errs)...)
-	if b.inDoubt > 0 && b.safeSide {
+	if r.Verdict == Indeterminate && r.Headroom != nil && r.WorstError != nil && *r.Headroom >= *r.WorstError && !r.MissedAsRecorded {
+		out = append(out, "headroom is for an error that stays the same throughout: one that changes within the lot is worse than either end of its bracket")
+	}
+	if r.Verdict == Met && b.inDoubt > 0 && b.safeSide {
 		reads, was := distance(c.Harm())
 		out = append(out, fmt.Sprintf("as found the instrument read %s, so the product was %s than recorded: a quality matter, not the harmful direction", reads, was))
 	}

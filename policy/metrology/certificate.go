@@ -23,7 +23,7 @@ const (
 	// FitPoints takes the points as they are, with straight lines between them.
 	FitPoints Fit = "points"
 	// FitStraight draws one straight line of least squares through at least three
-	// points, where they scatter about it.
+	// points, where they scatter about it: Verify refuses those that do not.
 	FitStraight Fit = "line"
 )
 
@@ -53,7 +53,7 @@ const (
 //
 //	T = R + b,  b and U linear between the certificate's points;
 //	beyond them  b of the outer point,  u = u_outer · √(1 + (d/10 K)²)
-//	with a fitted line  b = b(R),  u² = u²(b(R)) + u_c²
+//	with a fitted line  b = b(R),  u² = u²(b(R)) + u_c²;  an error if it is no line
 //
 //	R    what the reference showed [degrees of s]
 //	b    correction, reference true − indicated [K]
@@ -114,16 +114,6 @@ func (c *Certificate) correction(t unit.Celsius) (b unit.CelsiusDiff, parts []Co
 		fit += fmt.Sprintf(", %.1f K beyond them: with a larger uncertainty", float64(c.outside(t)))
 	}
 	return unit.CelsiusDiff(fitted), parts, fit, nil
-}
-
-// line is the straight line through the certificate's points.
-func (c *Certificate) line() (Line, error) {
-	var t, b []float64
-	for i := range c.Points {
-		p, _ := c.point(i)
-		t, b = append(t, float64(c.at(i))), append(b, float64(p))
-	}
-	return FitLine(t, b, 0)
 }
 
 // outside is how far t lies beyond the outer points; 0 within them.

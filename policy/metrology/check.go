@@ -2,6 +2,7 @@ package metrology
 
 import (
 	"fmt"
+	"slices"
 
 	"lastgood/policy/unit"
 )
@@ -13,8 +14,11 @@ type Check struct {
 	// Unusable says that there is no as-found value: lost, broken, or adjusted
 	// before anybody looked.
 	Unusable bool
-	// LeftUnknown says that the instrument was adjusted or repaired at this
-	// check and how it was left was not recorded.
+	// LeftUnknown says that the instrument was adjusted or repaired at this check
+	// and how it was left was not recorded, or at some points only. An adjustment
+	// moves them all, so that a point without an as-left value has none: what was
+	// found there is not how it was left. A check with an as-left value at some
+	// points only is such a check whether this is set or not.
 	LeftUnknown bool
 	// Untrusted says why the check's reference is not trusted; empty means that
 	// it is. A check with an untrusted reference is not a check.
@@ -106,6 +110,12 @@ func (c Check) Judge(tolerance unit.Diff, rule Rule) Judgement {
 	}
 	for _, p := range c.Points {
 		pj := JudgePoint(p, tolerance, rule)
+		if p.Left == nil && c.leftUnknown() {
+			pj.LeftError, pj.Left, pj.LeftRisk = unit.Unknown, Inconclusive, 0
+			if pj.Reason == "" {
+				pj.Reason = "it was adjusted or repaired and how it was left was not recorded at this point"
+			}
+		}
 		if j.Reason == "" || pj.Found == Fail && j.Found != Fail { // the first point that fails speaks
 			j.Reason = pj.Reason
 		}
@@ -113,8 +123,8 @@ func (c Check) Judge(tolerance unit.Diff, rule Rule) Judgement {
 		j.MethodTooPoor = j.MethodTooPoor || pj.MethodTooPoor
 		j.Points = append(j.Points, pj)
 	}
-	if c.LeftUnknown {
-		j.Left = Inconclusive
+	if c.leftUnknown() {
+		j.Left = worst(j.Left, Inconclusive)
 		if j.Reason == "" {
 			j.Reason = "it was adjusted or repaired and how it was left was not recorded"
 		}
@@ -137,4 +147,9 @@ func (c Check) adjusted() bool {
 		}
 	}
 	return false
+}
+
+// leftUnknown reports whether it was adjusted and some point has no as-left value.
+func (c Check) leftUnknown() bool {
+	return c.LeftUnknown || c.adjusted() && slices.ContainsFunc(c.Points, func(p Point) bool { return p.Left == nil })
 }

@@ -45,7 +45,8 @@ func (w *Witness) Reason(at int64, x unit.Celsius) string {
 // times from lo to hi [°C, indicated], and with what bounds, there and as far
 // around as both its checks were clearly good; else, in a sentence, why not. F is
 // its own history; Failed is not looked at. SuspectReferences are the reference
-// standards on which the checks of the instrument in doubt hang.
+// standards on which the checks of the instrument in doubt hang; an empty name is
+// a comparison with a reference that nobody named.
 //
 // It needs a clear pass as left before and one as found after, at checks that
 // cover the temperatures with references that are trusted and that the suspect's
@@ -135,7 +136,11 @@ func (d *dossier) unfit(w *Witness, suspect []string) string {
 			return fmt.Sprintf("nobody knows with which reference its check of %s was made", day(c.At))
 		}
 	}
-	if ref, ok := Independent(append(before.References(), after.References()...), suspect); !ok {
+	switch ref, ok := Independent(append(before.References(), after.References()...), suspect); {
+	case ok:
+	case ref == "":
+		return "nobody knows with which reference the instrument in doubt was compared: it may be the same one"
+	default:
 		return "its checks hang on the reference " + ref + ", as those of the instrument in doubt do"
 	}
 	for i := w.Before + 1; i < w.After; i++ {
@@ -171,14 +176,17 @@ func (c Check) unnamed() bool {
 	})
 }
 
-// Independent reports whether two instruments' checks hang on different reference
-// standards, and else which one they share. Ice and boiling water have no name
-// and are shared by nobody: each is made anew.
+// Independent reports whether two instruments' checks are known to hang on
+// different reference standards, and else which one they share. Ice and boiling
+// water have no name and are shared by nobody: each is made anew. An empty name is
+// a comparison with a reference that nobody named: it may be any that the other
+// was compared with, and then what they share is empty.
 func Independent(a, b []string) (shared string, ok bool) {
 	for _, r := range a {
 		if r != "" && slices.Contains(b, r) {
 			return r, false
 		}
 	}
-	return "", true
+	unnamed := slices.Contains(a, "") || slices.Contains(b, "")
+	return "", len(a) == 0 || len(b) == 0 || !unnamed
 }

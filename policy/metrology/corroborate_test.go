@@ -34,7 +34,7 @@ func vouch(f metrology.Facts, suspect ...string) (*metrology.Witness, string) {
 
 func TestASecondInstrumentVouches(t *testing.T) {
 	t.Parallel()
-	w, why := vouch(second(hot(0, 0.1, "R-2"), hot(10*hour, -0.3, "R-2")), "R-1", "")
+	w, why := vouch(second(hot(0, 0.1, "R-2"), hot(10*hour, -0.3, "R-2")), "R-1")
 	if w == nil {
 		t.Fatal(why)
 	}
@@ -62,7 +62,7 @@ func TestASecondInstrumentVouches(t *testing.T) {
 		}
 	}
 	// At one temperature only.
-	if w, why := metrology.Vouch(second(hot(0, 0, "R-2"), hot(10*hour, 0, "R-3")), []string{""}, 5*hour, 5*hour, 72, 72); w == nil {
+	if w, why := metrology.Vouch(second(hot(0, 0, "R-2"), hot(10*hour, 0, "R-3")), nil, 5*hour, 5*hour, 72, 72); w == nil {
 		t.Error(why)
 	} else if _, s := w.At(5*hour, 72); s != metrology.Known {
 		t.Error("not even at the one temperature")
@@ -127,6 +127,38 @@ func TestASecondInstrumentThatCannotVouch(t *testing.T) {
 	}
 }
 
+// Where a check of the instrument in doubt was a comparison with a reference that
+// nobody named, it may have been any of the witness's. Ice and boiling water are
+// made anew each time.
+func TestAReferenceThatNobodyNamedIsAnyReference(t *testing.T) {
+	t.Parallel()
+	named := second(hot(0, 0.1, "R-2"), hot(10*hour, -0.3, "R-2"))
+	water := second(hot(0, 0.1, ""), hot(10*hour, -0.3, ""))
+	for _, c := range water.Checks {
+		for i := range c.Points {
+			c.Points[i].Kind = []string{"ice", "boiling"}[i%2]
+		}
+	}
+	mixed := second(water.Checks[0], named.Checks[1])
+	for name, c := range map[string]struct {
+		f       metrology.Facts
+		suspect []string
+		refused bool
+	}{
+		"nobody named it":                    {named, []string{""}, true},
+		"one named, another not":             {named, []string{"R-1", ""}, true},
+		"the witness by water on one side":   {mixed, []string{""}, true},
+		"the witness by water on both sides": {water, []string{""}, false},
+		"both known":                         {named, []string{"R-1"}, false},
+		"the instrument in doubt by water":   {named, nil, false},
+	} {
+		w, why := vouch(c.f, c.suspect...)
+		if (w == nil) != c.refused || c.refused && !strings.Contains(why, "the instrument in doubt") {
+			t.Errorf("%s: %q", name, why)
+		}
+	}
+}
+
 func TestADisturbedInstrumentCannotVouch(t *testing.T) {
 	t.Parallel()
 	for kind, spoils := range map[metrology.EventKind]bool{
@@ -149,11 +181,24 @@ func TestADisturbedInstrumentCannotVouch(t *testing.T) {
 
 func TestIndependent(t *testing.T) {
 	t.Parallel()
-	if shared, ok := metrology.Independent([]string{"R-2", ""}, []string{"", "R-1"}); !ok || shared != "" {
-		t.Errorf("two ice points are no common reference: %q", shared)
-	}
-	if shared, ok := metrology.Independent([]string{"R-2", "R-1"}, []string{"R-1"}); ok || shared != "R-1" {
-		t.Errorf("%q, %v", shared, ok)
+	for _, c := range []struct {
+		a, b   []string
+		shared string
+		ok     bool
+	}{
+		{[]string{"R-2"}, []string{"R-1"}, "", true},
+		{[]string{"R-2", "R-1"}, []string{"R-1"}, "R-1", false},
+		{nil, []string{""}, "", true}, // water on one side hangs on no standard
+		{[]string{""}, nil, "", true},
+		{nil, nil, "", true},
+		{[]string{"R-2"}, []string{"R-1", ""}, "", false}, // the one that nobody named may be R-2
+		{[]string{"R-2", ""}, []string{"R-1"}, "", false},
+		{[]string{""}, []string{""}, "", false},
+		{[]string{"R-1", ""}, []string{"", "R-1"}, "R-1", false},
+	} {
+		if shared, ok := metrology.Independent(c.a, c.b); ok != c.ok || shared != c.shared {
+			t.Errorf("%q and %q: %q, %v", c.a, c.b, shared, ok)
+		}
 	}
 }
 

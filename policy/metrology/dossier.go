@@ -34,21 +34,20 @@ func newDossier(f Facts) *dossier {
 				return c.Points[n].Found, s.judged.Points[n].Found
 			}))
 		}
-		if !c.LeftUnknown {
-			s.left, s.leftOK = d.draw(observe(c, func(n int) (*unit.Micro, Verdict) {
-				return c.Points[n].asLeft(), s.judged.Points[n].Left
-			}))
-		}
+		s.left, s.leftOK = d.draw(observe(c, func(n int) (*unit.Micro, Verdict) {
+			return c.asLeft(n), s.judged.Points[n].Left
+		}))
 	}
 	return d
 }
 
-// asLeft is what it indicated as left: as found, where nothing was adjusted.
-func (p Point) asLeft() *unit.Micro {
-	if p.Left == nil {
-		return p.Found
+// asLeft is what it indicated at point n as left: as found, where nothing was
+// adjusted; nil where nobody knows.
+func (c Check) asLeft(n int) *unit.Micro {
+	if c.Points[n].Left == nil && !c.leftUnknown() {
+		return c.Points[n].Found
 	}
-	return p.Left
+	return c.Points[n].Left
 }
 
 // draw turns one side of a check into curves, one for each round, and the
@@ -106,7 +105,7 @@ func (d *dossier) disturbed(after, until int64) string {
 		if c.At <= after || c.At >= until || i == d.Failed {
 			continue
 		}
-		if c.LeftUnknown {
+		if c.leftUnknown() {
 			return fmt.Sprintf("adjusted or repaired on %s and how it was left was not recorded", day(c.At))
 		}
 		if c.adjusted() && d.sides[i].found == nil {

@@ -217,3 +217,67 @@ func TestLineProperties(t *testing.T) {
 		}
 	})
 }
+
+// curved is a certificate of 21 points on a parabola, stated to 0.156 K: its
+// best line is up to a third of a kelvin off the certified points.
+func curved() *metrology.Certificate {
+	c := &metrology.Certificate{Number: "K-21", Scale: unit.CelsiusScale, Fit: metrology.FitStraight}
+	for i := range 21 {
+		t := float64(5 * i)
+		c.Points = append(c.Points, metrology.CertificatePoint{
+			At: micro(t), Correction: micro(0.5 * (t - 50) * (t - 50) / 2500), ExpandedUncertainty: micro(0.156)})
+	}
+	return c
+}
+
+func TestPointsThatLieOnNoLine(t *testing.T) {
+	t.Parallel()
+	c := curved()
+	err := c.Verify()
+	if err == nil || !strings.Contains(err.Error(), "the one at 0 C") || !strings.Contains(err.Error(), "0.317 K") {
+		t.Errorf("0.317 K off the outer points, which are stated to 0.156 K: %v", err)
+	}
+	if _, err := metrology.Compared(unit.CelsiusScale, micro(50), c, nil); err == nil {
+		t.Error("it corrects by a line that its points do not lie on")
+	}
+	for i := range c.Points {
+		c.Points[i].ExpandedUncertainty = micro(0.32)
+	}
+	if err := c.Verify(); err != nil {
+		t.Errorf("within what the points are stated to: %v", err)
+	}
+	if err := scattered(t).Verify(); err != nil {
+		t.Errorf("the thermometer of JCGM 100:2008, H.3: %v", err)
+	}
+	c = curved()
+	c.Fit = metrology.FitPoints
+	if err := c.Verify(); err != nil {
+		t.Errorf("point by point: %v", err)
+	}
+	c.Fit, c.Points = metrology.FitStraight, c.Points[:2]
+	if err := c.Verify(); err == nil {
+		t.Error("a line through two points")
+	}
+}
+
+// A fitted line is never further off a certified point than its own uncertainty
+// and the point's together say, or it is refused.
+func TestNoLineIsOffItsPoints(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		c := &metrology.Certificate{Number: "K-1", Scale: unit.CelsiusScale, Fit: metrology.FitStraight}
+		for i := range rapid.IntRange(3, 9).Draw(t, "n") {
+			c.Points = append(c.Points, metrology.CertificatePoint{At: micro(float64(10 * i)),
+				Correction: micro(rapid.Float64Range(-0.3, 0.3).Draw(t, "b")), ExpandedUncertainty: micro(rapid.Float64Range(0.1, 0.5).Draw(t, "U"))})
+		}
+		for _, p := range c.Points {
+			ref, err := metrology.Compared(c.Scale, p.At, c, nil)
+			if (err == nil) != (c.Verify() == nil) {
+				t.Fatalf("%v and %v", err, c.Verify())
+			}
+			if off := math.Abs((ref.True - p.At - p.Correction).Degrees()); err == nil && off > 2*float64(ref.U)+3e-6 {
+				t.Fatalf("%g K off the point at %s, U = %g", off, p.At, 2*float64(ref.U))
+			}
+		}
+	})
+}

@@ -1,6 +1,9 @@
 package metrology
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // notes is what must be said loudly about a doubt, each in one sentence.
 func (d *dossier) notes(doubt *Doubt) []string {
@@ -31,10 +34,31 @@ func (d *dossier) notes(doubt *Doubt) []string {
 	if n, at := d.repeatedUntilPassed(); n > 0 {
 		add("after it failed the check was repeated until it passed on %s (attempt %d), and nothing recorded between explains why: a finding; the first valid result governs", day(at), n+1)
 	}
-	if doubt.Until == open {
+	switch asked := d.asked(); {
+	case doubt.Until != open:
+	case d.passedSince():
+		add("the window is open: no one check since was good at all of what is asked for, %.1f °C to %.1f °C", asked.lo, asked.hi)
+	default:
 		add("the window is open: it was neither taken out of use nor found good since")
 	}
 	return out
+}
+
+// passedSince reports whether it clearly passed some check since the failed one,
+// wherever that was.
+func (d *dossier) passedSince() bool {
+	return slices.ContainsFunc(d.sides[d.Failed:], func(s sides) bool { return s.left != nil && s.judged.Left == Pass })
+}
+
+// asked is the true temperatures that a check must span to settle all since the
+// failed one.
+func (d *dossier) asked() span {
+	all, _ := d.wanted(d.Failed)
+	for k := d.Failed + 1; k < len(d.Checks); k++ {
+		w, _ := d.wanted(k)
+		all = span{min(all.lo, w.lo), max(all.hi, w.hi)}
+	}
+	return all
 }
 
 // repeatedUntilPassed is how many repeats after the failed check it took until
@@ -45,7 +69,7 @@ func (d *dossier) repeatedUntilPassed() (repeats int, at int64) {
 		return 0, 0
 	}
 	failed := d.Checks[d.Failed]
-	if failed.adjusted() || failed.LeftUnknown {
+	if failed.adjusted() || failed.leftUnknown() {
 		return 0, 0
 	}
 	for i := d.Failed + 1; i < len(d.Checks); i++ {
@@ -59,7 +83,7 @@ func (d *dossier) repeatedUntilPassed() (repeats int, at int64) {
 		if s.judged.Found == Pass && d.settles(i) {
 			return i - d.Failed, c.At
 		}
-		if c.adjusted() || c.LeftUnknown {
+		if c.adjusted() || c.leftUnknown() {
 			return 0, 0
 		}
 	}

@@ -21,8 +21,9 @@ type Point struct {
 	Kind      string
 	Reference Reference
 	// Found and Left are what was indicated as found and as left, on the
-	// reference's scale. A nil Found was not taken; a nil Left means that
-	// nothing was adjusted.
+	// reference's scale. A nil Found was not taken. A nil Left means that nothing
+	// was adjusted, unless the check has a Left at another point or says that it
+	// was adjusted: then nobody looked.
 	Found, Left *unit.Micro
 	// ReferenceID names the reference standard that was compared with; empty for
 	// ice and boiling water, and where nobody knows.

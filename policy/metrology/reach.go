@@ -71,7 +71,7 @@ func (d *dossier) reaches() []Reach {
 func (d *dossier) split(at spans, lastGood int, after int64) []Reach {
 	failed := d.sides[d.Failed]
 	clear := failed.foundOK.and(failed.leftOK)
-	if d.Checks[d.Failed].LeftUnknown || d.disturbed(after, d.Checks[d.Failed].At) != "" {
+	if d.disturbed(after, d.Checks[d.Failed].At) != "" {
 		clear = nil
 	}
 	trusted := after
@@ -120,7 +120,7 @@ func (d *dossier) later(doubt *Doubt) func(span) Band {
 	switch {
 	case d.sides[d.Failed].found == nil:
 		return unknown(d.noAsFound())
-	case d.Checks[d.Failed].LeftUnknown:
+	case d.Checks[d.Failed].leftUnknown():
 		return unknown("it was adjusted or repaired at the failed check and how it was left was not recorded")
 	case last < 0:
 		return unknown("no as-found value was taken since the failed check")
@@ -183,33 +183,6 @@ func (d *dossier) until() int64 {
 		}
 	}
 	return min(end, out)
-}
-
-// settles reports whether check i left the instrument clearly good at every
-// point where the failed check had not: an ice point does not settle a failure
-// in boiling water.
-func (d *dossier) settles(i int) bool {
-	s := d.sides[i]
-	if s.left == nil || s.judged.Left != Pass {
-		return false
-	}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, p := range d.Checks[i].Points {
-		lo, hi = min(lo, p.truth()), max(hi, p.truth())
-	}
-	slack := max(float64(d.Beyond), repeatGap)
-	for j, p := range d.Checks[d.Failed].Points {
-		covered := p.truth() >= lo-slack && p.truth() <= hi+slack
-		if !covered && d.sides[d.Failed].judged.Points[j].Found != Pass {
-			return false
-		}
-	}
-	return true
-}
-
-// truth is the true temperature of a point [°C].
-func (p Point) truth() float64 {
-	return float64(unit.ToCelsius(p.Reference.True, p.Reference.Scale))
 }
 
 // checked is the span of the failed check's indications, or of the nearest

@@ -68,6 +68,8 @@ func Print(w io.Writer, scores []Score) error {
 		all.Add(s)
 	}
 	fmt.Fprintf(w, "\nthermometers with a lot that missed and was called met: %s of %d\n", percent(all.Deviations), all.Deviations.Of)
+	fmt.Fprintln(w, "near: lots that missed by less than 2u; edge: by next to nothing, while the error was the worst that it ever was;")
+	fmt.Fprintln(w, "bracket known: what could be called met if both errors were known exactly. Lots of one thermometer share its error.")
 	fmt.Fprintf(w, "promise of k = 2: at most %.3f %% of the lots that missed, and less than 2.5 %%\n", 100*promised)
 	return printReliability(w, scores)
 }
@@ -114,7 +116,7 @@ func printReliability(w io.Writer, scores []Score) error {
 			}
 		}
 		n := float64(s.Lots())
-		fmt.Fprintf(t, "Brier score\t%d\t%.4f\tbracket known\t%.4f\n", s.Lots(), s.Brier/n, s.Ideal/n)
+		fmt.Fprintf(t, "Brier score\t%d\t%.4f\tbracket known\t%.4f\t\n", s.Lots(), s.Brier/n, s.Ideal/n)
 	}
 	return t.Flush()
 }

@@ -4,8 +4,10 @@
 package fault
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 )
 
 // Kind is what sort of trouble an error is, and so who can mend it. A Kind is
@@ -102,4 +104,21 @@ func (r Rows) Err() error {
 		return nil
 	}
 	return r
+}
+
+// Both returns what two looks at the same rows found, in order of row. An error
+// that is no Rows comes first and alone.
+func Both(a, b error) error {
+	var x, y Rows
+	switch {
+	case a == nil || b == nil:
+		return cmp.Or(a, b)
+	case !errors.As(a, &x):
+		return a
+	case !errors.As(b, &y):
+		return b
+	}
+	all := append(slices.Clone(x), y...)
+	slices.SortStableFunc(all, func(a, b Row) int { return cmp.Compare(a.Index, b.Index) })
+	return all
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"lastgood/policy/metrology"
 	"lastgood/policy/unit"
 	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
@@ -62,6 +63,10 @@ func AddCertificates(ctx context.Context, tx *pg.Tx, list []Certificate) ([]Cert
 			bad.Add(i, unknownInstrument(c.Instrument, "instrument"))
 		case !c.ValidUntil.After(c.IssuedAt):
 			bad.Add(i, fault.New(fault.Invalid, "out-of-range", "the certificate ends before it is issued").In("valid_until"))
+		default:
+			if err := c.metrology().Verify(); err != nil {
+				bad.Add(i, fault.New(fault.Invalid, "not-a-line", "certificate %s of %s: %v", c.Number, c.Instrument, err).In("fit"))
+			}
 		}
 		rows[i] = newCertificateRow(in.ID, c)
 	}
@@ -78,6 +83,15 @@ func AddCertificates(ctx context.Context, tx *pg.Tx, list []Certificate) ([]Cert
 		return nil, fmt.Errorf("add certificates: %w", err)
 	}
 	return pg.Pick(list, fresh), nil
+}
+
+// metrology is the certificate as the policy reads it, in its own unit.
+func (c Certificate) metrology() *metrology.Certificate {
+	m := &metrology.Certificate{Number: c.Number, Scale: c.Unit, Fit: metrology.Fit(c.Fit)}
+	for _, p := range c.Points {
+		m.Points = append(m.Points, metrology.CertificatePoint(p))
+	}
+	return m
 }
 
 type certificateKey struct {

@@ -56,6 +56,9 @@ func AddEvents(ctx context.Context, tx *pg.Tx, list []Event) ([]Event, error) {
 		if !ok {
 			bad.Add(i, unknownInstrument(e.Instrument, "instrument"))
 		}
+		if early := tx.NotYet(e.At, "at"); early != nil {
+			bad.Add(i, early)
+		}
 		rows[i] = eventRow{in.ID, e.At.UTC(), e.Kind, e.Note, tx.By.ID}
 	}
 	if len(bad) > 0 {

@@ -62,7 +62,7 @@ where c.plant_id = $1 and c.instrument_id = $2 order by c.performed_at`
 const points = `
 select p.check_id, p.kind, p.unit, p.found, p.as_left, coalesce(q.true_temperature, p.true_temperature) as true_temperature,
   coalesce(q.reference_u, p.reference_u) as reference_u, coalesce(q.basis, p.basis) as basis,
-  coalesce(p.reference_dof, 0) as reference_dof, p.repeats, p.spread,
+  coalesce(q.reference_dof, p.reference_dof, 0) as reference_dof, p.repeats, p.spread,
   coalesce(r.code, '') as reference
 from check_point p join accuracy_check c using (plant_id, check_id)
 ` + anew + `

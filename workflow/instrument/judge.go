@@ -3,6 +3,7 @@ package instrument
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"lastgood/policy/metrology"
@@ -19,7 +20,7 @@ type Judged struct {
 	Points     []metrology.Point
 	References []*ID // of each point; nil: none
 	// LeftUnknown: the instrument was adjusted then, and nobody wrote down how
-	// it was left.
+	// it was left, or at some of its points only.
 	LeftUnknown bool
 }
 
@@ -56,7 +57,7 @@ func Judge(ctx context.Context, tx *pg.Tx, list []Check, rule metrology.Rule) ([
 	for i, c := range list {
 		out[i] = j.check(&bad, i, c)
 	}
-	return out, bad.Err()
+	return out, fault.Both(bad.Err(), pg.AllPast(tx, list, "performed_at", func(c Check) time.Time { return c.PerformedAt }))
 }
 
 func (j judge) check(bad *fault.Rows, i int, c Check) Judged {
@@ -101,13 +102,13 @@ func (d Judged) metrology() metrology.Check {
 	return metrology.Check{At: d.PerformedAt.UnixMicro(), Points: d.Points, Unusable: d.Unusable, LeftUnknown: d.LeftUnknown}
 }
 
-// leftUnknown: adjusted or repaired within the hour after the check, and no
-// as-left written down.
+// leftUnknown: adjusted, as an as-left value or what happened within the hour
+// after the check says, and at some point no as-left written down. What was found
+// at that point is not how it was left: an adjustment moves all of them.
 func (j judge) leftUnknown(id ID, c Check) bool {
-	for _, p := range c.Points {
-		if p.Left != nil {
-			return false
-		}
+	without := slices.ContainsFunc(c.Points, func(p CheckPoint) bool { return p.Left == nil })
+	if slices.ContainsFunc(c.Points, func(p CheckPoint) bool { return p.Left != nil }) {
+		return without
 	}
 	for _, at := range j.adjustments[id] {
 		if !at.Before(c.PerformedAt) && at.Sub(c.PerformedAt) <= metrology.AsFoundWithin {

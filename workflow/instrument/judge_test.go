@@ -171,10 +171,42 @@ func TestAdjustedWithoutAsLeft(t *testing.T) {
 		"more than an hour before":  {comparison(march(5).Add(-time.Second), 75, 75.4), false},
 		"after it":                  {comparison(march(5).Add(2*time.Hour), 75, 75.4), false},
 		"as left recorded":          {point(comparison(march(5), 75, 75.4), func(p *instrument.CheckPoint) { p.Left = degrees(75.4) }), false},
+		// It was adjusted, for it has an as-left value: that moved the other point too.
+		"as left recorded at one point of two": {func() instrument.Check {
+			c := comparison(march(10), 75, 75.4)
+			c.Points = append(c.Points, c.Points[0])
+			c.Points[0].Left = degrees(75.4)
+			return c
+		}(), true},
 	} {
 		if d, err := s.judge(c.check); err != nil || d.LeftUnknown != c.unknown {
 			t.Errorf("%s: left unknown %v, want %v; %v", name, d.LeftUnknown, c.unknown, err)
 		}
+	}
+}
+
+// Three invented points, the middle one 0.3 K off any line: nobody may record
+// them as a line.
+func TestACertificateThatIsNoLine(t *testing.T) {
+	t.Parallel()
+	s := open(t, nil)
+	add := func(fit instrument.Fit, points ...instrument.CertificatePoint) error {
+		return s.db.InTx(t.Context(), s.sc, func(tx *pg.Tx) error {
+			_, err := instrument.AddCertificates(t.Context(), tx, []instrument.Certificate{{Instrument: "R-1", Number: "C-9",
+				IssuedAt: march(1), ValidUntil: march(20), Unit: unit.CelsiusScale, Fit: fit, Points: points}})
+			return err
+		})
+	}
+	bent := []instrument.CertificatePoint{{At: 0, ExpandedUncertainty: 100_000},
+		{At: 50_000_000, Correction: 300_000, ExpandedUncertainty: 100_000}, {At: 100_000_000, ExpandedUncertainty: 100_000}}
+	for name, points := range map[string][]instrument.CertificatePoint{"bent": bent, "two points": bent[:2]} {
+		var bad fault.Rows
+		if err := add(instrument.StraightLine, points...); !errors.As(err, &bad) || bad[0].Rule != "not-a-line" || bad[0].Field != "fit" {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if err := add(instrument.PointByPoint, bent...); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -95,6 +95,7 @@ type pointInForce struct {
 	Check int64      `db:"check_id"`
 	True  unit.Micro `db:"true_temperature"`
 	U     float64    `db:"reference_u"`
+	DoF   float64    `db:"reference_dof"`
 }
 
 func pointsInForce(ctx context.Context, tx *pg.Tx, list []Done) (inForce, error) {
@@ -104,7 +105,8 @@ func pointsInForce(ctx context.Context, tx *pg.Tx, list []Done) (inForce, error)
 	}
 	var rows []pointInForce
 	const q = `select p.check_id, coalesce(q.true_temperature, p.true_temperature) as true_temperature,
-		coalesce(q.reference_u, p.reference_u) as reference_u
+		coalesce(q.reference_u, p.reference_u) as reference_u,
+		coalesce(q.reference_dof, p.reference_dof, 0) as reference_dof
 		from check_point p ` + anew + ` where p.plant_id = $1 and p.check_id = any($2) order by p.check_id, p.ordinal`
 	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, pq.Array(ids)); err != nil {
 		return nil, fmt.Errorf("points in force: %w", err)
@@ -119,7 +121,7 @@ func pointsInForce(ctx context.Context, tx *pg.Tx, list []Done) (inForce, error)
 // differ says whether the points of a check are judged with something else.
 func (m inForce) differ(check int64, points []metrology.Point) bool {
 	for i, p := range points {
-		if had := m[check][i]; had.True != p.Reference.True || had.U != float64(p.Reference.U) {
+		if had := m[check][i]; had.True != p.Reference.True || had.U != float64(p.Reference.U) || had.DoF != p.Reference.DoF {
 			return true
 		}
 	}
@@ -132,16 +134,17 @@ with j as (
   select $1, check_id, found_verdict, left_verdict, distrusted, $3, recorded_by
   from json_to_recordset($2) as r(check_id bigint, found_verdict text, left_verdict text, distrusted text, recorded_by text)
   returning rejudged_id, check_id)
-insert into check_point_rejudged (plant_id, rejudged_id, ordinal, true_temperature, reference_u, basis)
-select $1, j.rejudged_id, p.ordinal, p.true_temperature, p.reference_u, p.basis
+insert into check_point_rejudged (plant_id, rejudged_id, ordinal, true_temperature, reference_u, reference_dof, basis)
+select $1, j.rejudged_id, p.ordinal, p.true_temperature, p.reference_u, p.reference_dof, p.basis
 from json_to_recordset($2) as r(check_id bigint, points json) join j using (check_id),
-json_to_recordset(r.points) as p(ordinal int, true_temperature bigint, reference_u float8, basis text)`
+json_to_recordset(r.points) as p(ordinal int, true_temperature bigint, reference_u float8, reference_dof float8, basis text)`
 
 func addRejudged(ctx context.Context, tx *pg.Tx, list []Rejudged) error {
 	type point struct {
 		Ordinal int        `json:"ordinal"`
 		True    unit.Micro `json:"true_temperature"`
 		U       float64    `json:"reference_u"`
+		DoF     float64    `json:"reference_dof"` // 0: infinitely many
 		Basis   string     `json:"basis"`
 	}
 	type row struct {
@@ -156,7 +159,7 @@ func addRejudged(ctx context.Context, tx *pg.Tx, list []Rejudged) error {
 	for i, r := range list {
 		rows[i] = row{r.ID, r.NowFound, r.NowLeft, r.Distrusted, tx.By.ID, []point{}}
 		for n, p := range r.points {
-			rows[i].Points = append(rows[i].Points, point{n, p.Reference.True, float64(p.Reference.U), p.Reference.Basis})
+			rows[i].Points = append(rows[i].Points, point{n, p.Reference.True, float64(p.Reference.U), p.Reference.DoF, p.Reference.Basis})
 		}
 	}
 	if _, err := tx.Insert(ctx, addRejudgedRows, rows); err != nil {
@@ -166,8 +169,9 @@ func addRejudged(ctx context.Context, tx *pg.Tx, list []Rejudged) error {
 }
 
 // anew joins what a point p is judged with since a certificate of its reference
-// became known late.
-const anew = `left join lateral (select q.true_temperature, q.reference_u, q.basis from check_point_rejudged q
+// became known late. Its degrees of freedom are null where they were not kept yet,
+// and 0 where they are infinitely many.
+const anew = `left join lateral (select q.true_temperature, q.reference_u, q.reference_dof, q.basis from check_point_rejudged q
   where q.plant_id = p.plant_id and q.ordinal = p.ordinal and q.rejudged_id = (
     select max(j.rejudged_id) from check_rejudged j where j.plant_id = p.plant_id and j.check_id = p.check_id)) q on true`
 

@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
+
+	"github.com/lib/pq"
 
 	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
@@ -78,4 +81,23 @@ func Edges(ctx context.Context, tx *pg.Tx, lots []ID) (map[ID][]ID, error) {
 		return nil, fmt.Errorf("genealogy: %w", err)
 	}
 	return edges, nil
+}
+
+// Used returns when product of each of the lots first went into another [µs].
+func Used(ctx context.Context, tx *pg.Tx, lots []ID) (map[[2]ID]int64, error) {
+	var rows []struct {
+		From ID        `db:"input_lot_id"`
+		To   ID        `db:"output_lot_id"`
+		At   time.Time `db:"at"`
+	}
+	const q = `select input_lot_id, output_lot_id, min(at) as at from transformation
+		where plant_id = $1 and input_lot_id = any($2) group by 1, 2`
+	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, pq.Array(lots)); err != nil {
+		return nil, fmt.Errorf("use of lots: %w", err)
+	}
+	used := make(map[[2]ID]int64, len(rows))
+	for _, r := range rows {
+		used[[2]ID{r.From, r.To}] = r.At.UnixMicro()
+	}
+	return used, nil
 }

@@ -45,6 +45,9 @@ insert into transformation (plant_id, input_lot_id, output_lot_id, event, at, in
 select $1, input_lot_id, output_lot_id, event, at, input_quantity, output_quantity, quantity_unit, $3
 from json_to_recordset($2) as r(input_lot_id bigint, output_lot_id bigint, event text, at timestamptz,
   input_quantity numeric, output_quantity numeric, quantity_unit text)`
+	if err := pg.AllPast(tx, list, "at", func(t Transformation) time.Time { return t.At }); err != nil {
+		return nil, err
+	}
 	codes := make([]string, 0, 2*len(list))
 	for _, t := range list {
 		codes = append(codes, t.Input, t.Output)

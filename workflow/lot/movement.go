@@ -93,6 +93,9 @@ insert into shipment (plant_id, lot_id, shipment, quantity, quantity_unit, shipp
 select $1, lot_id, shipment, quantity, quantity_unit, shipped_at, consignee, $3
 from json_to_recordset($2) as r(lot_id bigint, shipment text, quantity numeric, quantity_unit text,
   shipped_at timestamptz, consignee text)`
+	if err := pg.AllPast(tx, list, "shipped_at", func(s Shipment) time.Time { return s.ShippedAt }); err != nil {
+		return nil, err
+	}
 	lots := make([]string, len(list))
 	for i, s := range list {
 		lots[i] = s.Lot

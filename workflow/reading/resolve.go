@@ -53,7 +53,7 @@ func resolve(ctx context.Context, tx *pg.Tx, list []Reading, limits Limits) ([]r
 	rows := make([]row, len(list))
 	lots, places := newNames(), newNames()
 	odd, err := identify(rows, list, known, limits, lots, places)
-	if err != nil {
+	if err = fault.Both(err, pg.AllPast(tx, list, "taken_at", func(r Reading) time.Time { return r.TakenAt })); err != nil {
 		return nil, nil, err
 	}
 	ids, err := lot.Intern(ctx, tx, lots.list[1:])
