@@ -115,6 +115,7 @@ func requestID(ctx context.Context) string {
 // outer is what stands around every request: a name for it, a log line, problem
 // documents for what no route takes and for what panics.
 func (s *server) outer(mux *http.ServeMux) http.Handler {
+	inTime := s.inGateTime(mux)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		id := rand.Text()
 		r = r.WithContext(context.WithValue(r.Context(), requestIDKey{}, id))
@@ -148,7 +149,8 @@ func (s *server) outer(mux *http.ServeMux) http.Handler {
 			noRoute(rec, r, handler, id)
 			return
 		}
-		mux.ServeHTTP(rec, r)
+		r.Pattern = pattern // for the log line
+		inTime.ServeHTTP(rec, r)
 	})
 }
 

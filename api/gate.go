@@ -40,6 +40,7 @@ type GateReasonBody struct {
 
 // GateBody is the answer of the ship gate.
 type GateBody struct {
+	Caution    string            `json:"caution" doc:"What may_ship true does not say"`
 	MayShip    bool              `json:"may_ship" doc:"All of it"`
 	AsOf       string            `json:"as_of" doc:"It is true for everything that was recorded until then"`
 	ValidUntil string            `json:"valid_until" doc:"Ten seconds after as_of. Do not act on it later: ask again. It reserves nothing"`
@@ -96,7 +97,7 @@ func (s *server) gate(ctx context.Context, items []GateItemBody, shipment, consi
 		errors.As(s.problemOf(ctx, err), &p)
 		return nil, closed(p)
 	}
-	b := GateBody{a.MayShip, clock(a.AsOf), clock(a.ValidUntil), a.Epoch, a.Question, []GateVerdictBody{}}
+	b := GateBody{gateCaution, a.MayShip, clock(a.AsOf), clock(a.ValidUntil), a.Epoch, a.Question, []GateVerdictBody{}}
 	for i, v := range a.Items {
 		b.Items = append(b.Items, GateVerdictBody{items[i], v.MayShip, gateReasons(v.Reasons)})
 	}

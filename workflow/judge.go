@@ -284,7 +284,8 @@ func (e *evidence) judge(it item) (a Assessment, doubted bool, err error) {
 	errs := windowed{e.doubt, after, e.clock}
 	s := it.series(l)
 	// The lot was there and nothing was recorded, at all or for longer than may be.
-	silent := len(s.Samples) == 0 && it.end > after || l.Silent(s, after, e.until)
+	// A probe that was carried there before and did not come back owes nothing.
+	silent := len(s.Samples) == 0 && it.end > after || it.via != "stay" && l.Silent(s, after, e.until)
 	if !silent && !e.inDoubt(s, errs) {
 		return a, false, nil
 	}

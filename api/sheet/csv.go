@@ -3,6 +3,7 @@ package sheet
 import (
 	"encoding/csv"
 	"io"
+	"math"
 	"strconv"
 )
 
@@ -41,6 +42,9 @@ func field(c Cell) string {
 	case int64:
 		return strconv.FormatInt(v, 10)
 	case float64:
+		if a := math.Abs(v); a != 0 && a < 1e-4 {
+			return strconv.FormatFloat(v, 'g', -1, 64) // a chance of 1e-200 is no column of noughts
+		}
 		return strconv.FormatFloat(v, 'f', -1, 64)
 	case Decimal:
 		if _, err := strconv.ParseFloat(string(v), 64); err == nil {
