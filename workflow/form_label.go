@@ -97,7 +97,13 @@ func inDoubtNow(ctx context.Context, tx *pg.Tx, id instrument.ID) (string, error
 			return o.words(), nil
 		}
 	}
-	return "", nil
+	// A pass elsewhere, in ice for a cook, does not end a window.
+	const open = `select exists (select from deviation_window where plant_id = $1 and instrument_id = $2 and upper_inf(span))`
+	var still bool
+	if err := tx.GetContext(ctx, &still, open, tx.Plant, id); err != nil || !still {
+		return "", err
+	}
+	return "its suspect window is open: it has not passed where it failed", nil
 }
 
 // labelErrors are the errors as left, on the scale of the display.

@@ -9,7 +9,7 @@
 // is an entry for each, since a limit compares in its own unit.
 //
 // The catalogue quotes. What applies to a product is for the cited edition and
-// the plant's process authority. So that nobody has to trust a transcription:
+// the plant's process authority. So that nobody has to trust what was typed:
 //
 //   - every figure carries the id of its row in testdata/published/thermal, and
 //     a test holds it to that row;

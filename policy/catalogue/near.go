@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+
+	"lastgood/policy/spelling"
 )
 
 // suggestions is how many names an error offers.
@@ -21,7 +23,7 @@ func near(name string, names []string) []string {
 	wanted := strings.Split(strings.ToLower(name), "-")
 	var found []candidate
 	for _, n := range names {
-		c := candidate{name: n, edits: distance(strings.ToLower(name), n)}
+		c := candidate{name: n, edits: spelling.Slips(strings.ToLower(name), n)}
 		for _, w := range strings.Split(n, "-") {
 			if slices.Contains(wanted, w) {
 				c.words++
@@ -39,26 +41,4 @@ func near(name string, names []string) []string {
 		out = append(out, c.name)
 	}
 	return out
-}
-
-// distance is how many letters have to be put in, left out or changed to make
-// one word of the other (the Levenshtein distance).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := diagonal
-			if a[i] != b[j] {
-				change++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(change, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }
