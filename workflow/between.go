@@ -34,10 +34,9 @@ func sampled(l limit.Limit) bool {
 // discrete returns the limits that have no record of every lot and say for which
 // products they are, of those that an instrument was read for.
 func discrete(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([]limit.Limit, error) {
-	var names []string
-	const q = `select limit_name from limit_span where plant_id = $1 and instrument_id = $2`
-	if err := tx.SelectContext(ctx, &names, q, tx.Plant, id); err != nil {
-		return nil, fmt.Errorf("limits served: %w", err)
+	names, err := servedNames(ctx, tx, id, p)
+	if err != nil {
+		return nil, err
 	}
 	var out []limit.Limit
 	for _, l := range p.Limits {

@@ -49,10 +49,9 @@ func contain(ctx context.Context, tx *pg.Tx, d *Deviation, doubt *metrology.Doub
 // servedLimits returns the limits that an instrument was read for. Readings that named no limit may be for any that applies by
 // product or place.
 func servedLimits(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([]limit.Criterion, error) {
-	var names []string
-	const q = `select limit_name from limit_span where plant_id = $1 and instrument_id = $2 order by 1`
-	if err := tx.SelectContext(ctx, &names, q, tx.Plant, id); err != nil {
-		return nil, fmt.Errorf("limits served: %w", err)
+	names, err := servedNames(ctx, tx, id, p)
+	if err != nil {
+		return nil, err
 	}
 	var out []limit.Criterion
 	for _, n := range names {
@@ -63,6 +62,26 @@ func servedLimits(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy
 		}
 	}
 	return out, nil
+}
+
+// servedNames returns the names of the limits that an instrument was read for. One
+// that never named any may be one that rings only when something is wrong: the
+// limits of which only exceptions are recorded count as its own.
+func servedNames(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy) ([]string, error) {
+	var names []string
+	const q = `select limit_name from limit_span where plant_id = $1 and instrument_id = $2 order by 1`
+	if err := tx.SelectContext(ctx, &names, q, tx.Plant, id); err != nil {
+		return nil, fmt.Errorf("limits served: %w", err)
+	}
+	if slices.ContainsFunc(names, func(n string) bool { return n != "" }) {
+		return names, nil
+	}
+	for _, l := range p.Limits {
+		if l.Monitoring == limit.OnException {
+			names = append(names, l.Name)
+		}
+	}
+	return names, nil
 }
 
 // suspectLots: by a reading that names the lot, where the lot's span with the
