@@ -3,6 +3,7 @@ package limit
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"lastgood/policy/series"
@@ -168,7 +169,7 @@ func (e exposure) otherRules(s series.Series) []named {
 	h := in[0].holes
 	var out []named
 	for j, b := range e.bands {
-		n := named{rule: "time at or above " + b.at.String(), unit: "s"}
+		n := named{rule: "time " + above(b.at), unit: "s"}
 		if h.known > 0 && h.unknown == 0 {
 			n.value = new(seconds(in[j].time))
 		}
@@ -182,7 +183,7 @@ func (e exposure) tell(s series.Series) []string {
 	in := e.spend(s)
 	var out []string
 	for j, b := range e.bands {
-		out = append(out, fmt.Sprintf("as recorded at or above %s for %s of %s", b.at, span(0, in[j].time), span(0, b.total)))
+		out = append(out, fmt.Sprintf("as recorded %s for %s of %s", above(b.at), span(0, in[j].time), span(0, b.total)))
 	}
 	return out
 }
@@ -210,7 +211,25 @@ func (e exposure) String() string {
 		if j > 0 {
 			text += ", and "
 		}
-		text += written(time.Duration(b.total)*time.Microsecond) + " from " + b.at.String() + " to " + b.high.String()
+		text += written(time.Duration(b.total)*time.Microsecond) + " " + e.begins(j) + " to " + b.high.String()
 	}
 	return text
+}
+
+// begins is above as the text of a limit says it: "from 10 C", "above 10 C".
+func (e exposure) begins(j int) string {
+	text, exact := strings.CutPrefix(above(e.bands[j].at), "at or above ")
+	if exact {
+		return "from " + text
+	}
+	return text
+}
+
+// above says where a band begins: a band that begins a millionth above a round
+// figure begins above that figure.
+func above(t unit.Temperature) string {
+	if below := (unit.Temperature{Value: t.Value - 1, Scale: t.Scale}); below.Value%1000 == 0 {
+		return "above " + below.String()
+	}
+	return "at or above " + t.String()
 }
