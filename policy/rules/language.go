@@ -47,7 +47,7 @@ var environments = sync.OnceValue(func() [signerStage + 1]*cel.Env {
 })
 
 func newEnvironment(s stage) (*cel.Env, error) {
-	subset := &env.LibrarySubset{DisableMacros: true}
+	subset := env.NewLibrarySubset().SetDisableMacros(true)
 	for _, f := range functions {
 		subset.IncludeFunctions = append(subset.IncludeFunctions, env.NewFunction(f))
 	}
