@@ -221,11 +221,8 @@ func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, 
 			if h, err = hold.Get(ctx, tx, id); err != nil {
 				return h, err
 			}
-			if h.Deviation == 0 && h.Cascade == 0 {
-				return acknowledgeByHand(ctx, tx, h, seen, counted)
-			}
 			if h.Deviation == 0 {
-				return acknowledgeAhead(ctx, tx, h, seen, counted)
+				return acknowledgeAlone(ctx, tx, h, seen, counted)
 			}
 		}
 		d, err := lockDeviation(ctx, tx, DeviationID(h.Deviation))

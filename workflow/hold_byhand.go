@@ -48,9 +48,10 @@ func holdStream(id hold.ID, deviation, cascade int64) string {
 	return fmt.Sprintf("hold/%d", id)
 }
 
-// acknowledgeByHand acknowledges a hold that somebody placed by hand: no
-// deviation's state follows from it.
-func acknowledgeByHand(ctx context.Context, tx *pg.Tx, h hold.Hold, seen int, counted unit.Quantity) (hold.Hold, error) {
+// acknowledgeAlone acknowledges a hold that no deviation asks for: placed by hand,
+// or by a cascade, of which the deviation that takes it over finds it
+// acknowledged. No state follows from it.
+func acknowledgeAlone(ctx context.Context, tx *pg.Tx, h hold.Hold, seen int, counted unit.Quantity) (hold.Hold, error) {
 	if err := refuseUnit(h, counted); err != nil {
 		return h, err
 	}
@@ -61,7 +62,7 @@ func acknowledgeByHand(ctx context.Context, tx *pg.Tx, h hold.Hold, seen int, co
 	if err != nil {
 		return h, err
 	}
-	return h, trail.Append(ctx, tx, trail.Entry{Stream: holdStream(h.ID, 0, 0), Action: "hold.acknowledged", Subject: h.LotCode,
+	return h, trail.Append(ctx, tx, trail.Entry{Stream: holdStream(h.ID, 0, h.Cascade), Action: "hold.acknowledged", Subject: h.LotCode,
 		Version: h.Version, After: counted.String()})
 }
 
