@@ -79,7 +79,7 @@ func (e *evidence) describe(r *Run) {
 		return
 	}
 	for _, p := range e.opening.check.Points {
-		r.Points = append(r.Points, errorPoint(p, e.policy.DecisionRule))
+		r.Points = append(r.Points, errorPoint(p, e.policy.ruleFor(e.in, e.opening)))
 	}
 }
 
