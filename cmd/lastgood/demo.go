@@ -139,7 +139,7 @@ curl -s -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations'
 curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: application/json' 'http://%[1]s/v1/checks' -d '{"instrument":"HP-01","performed_at":"2026-08-29T12:00:00-05:00","performed_by":"tech-1","verified_by":"tech-2","points":[{"point":"comparison","unit":"F","reference_reading":165.0,"reference_uncertainty":0.3,"found":168.4}]}'
 
 3. A reading that comes late into the window of the lost probe; a moment later its deviation has a second run, and the lot is held:
-curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: text/csv' 'http://%[1]s/v1/readings?batch=late-1' --data-binary $'instrument,taken_at,value,unit,lot,limit\nHP-02,2026-08-18T09:00:00-05:00,166.0,F,CK-0818-B,cook-core\n' && sleep 3 && curl -s -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations/%[4]d/runs/2/changes?since=1'
+curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: text/csv' 'http://%[1]s/v1/readings?batch=late-1' --data-binary $'instrument,taken_at,value,unit,lot,limit\nHP-02,2026-08-18T09:00:00-05:00,166.0,F,CK-0818-B,cook-core\n' && curl -sf --retry 60 --retry-delay 1 --retry-all-errors -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations/%[4]d/runs/2/changes?since=1'
 
 Everything it takes and answers: http://%[1]s/openapi.json. Ctrl-C stops it: %[3]s.
 `
