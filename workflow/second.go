@@ -11,6 +11,7 @@ import (
 
 	"lastgood/policy/metrology"
 	"lastgood/workflow/instrument"
+	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/reading"
 )
@@ -22,6 +23,9 @@ type secondInstrument struct {
 	facts  metrology.Facts
 	clock  clock
 	record map[group]*stretch
+
+	ofLot   map[lot.ID][]group // of the record, in a fixed order: by the lot that they name
+	ofPlace map[int32][]group  // or by the place, where they name none
 }
 
 // witnessed is when another instrument read anything of use.
@@ -123,6 +127,7 @@ func (e *evidence) loadSecond(ctx context.Context, tx *pg.Tx, w witnessed) (s se
 		return s, err
 	}
 	seen, err := e.fileSecond(ctx, tx, &s, w, hung)
+	s.sort()
 	in, _ := e.coarsened(s.in, seen)
 	s.facts = accuracyOf(in, h, e.policy)
 	return s, err
@@ -174,19 +179,32 @@ func (e *evidence) secondGroup(r reading.Taken, hung []mounted, places []int32) 
 	return g, wanted
 }
 
+// sort makes the groups of the record be found by lot and place: a trace asks for
+// every lot.
+func (s *secondInstrument) sort() {
+	s.ofLot, s.ofPlace = map[lot.ID][]group{}, map[int32][]group{}
+	for _, g := range groupsOf(s.record) {
+		if g.lot != 0 {
+			s.ofLot[g.lot] = append(s.ofLot[g.lot], g)
+		} else {
+			s.ofPlace[g.location] = append(s.ofPlace[g.location], g)
+		}
+	}
+}
+
 // itemFor puts together what the second instrument read of a lot for a limit, at
 // the step of another item.
 func (s secondInstrument) itemFor(e *evidence, it item, limitName string) item {
 	out := item{lot: it.lot, limit: limitName, via: it.via, location: it.location, start: it.start, end: it.end}
-	for _, g := range groupsOf(s.record) {
+	groups := s.ofLot[it.lot]
+	if it.location != 0 {
+		groups = slices.Concat(groups, s.ofPlace[it.location])
+	}
+	for _, g := range groups {
 		st := s.record[g]
 		from, to := 0, len(st.at)
-		switch {
-		case g.lot == it.lot:
-		case g.lot == 0 && it.location != 0 && g.location == it.location:
+		if g.lot == 0 {
 			from, to = st.between(it.start, it.end)
-		default:
-			continue
 		}
 		if from < to && slices.Contains(e.limitsFor(g.limit, it.lot, g.location), limitName) {
 			out.parts = append(out.parts, part{g.scale, st, from, to})
