@@ -62,7 +62,8 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 	for _, register := range []func(huma.API){
 		s.registerPolicy, s.registerPolicyTrial, s.registerFacts, s.registerChecks, s.registerReadings,
 		s.registerDeviations, s.registerCascades, s.registerAssessments, s.registerHolds, s.registerTrail,
-		s.registerDrills, s.registerDue, s.registerForms, s.registerGate, s.registerTags, s.registerExport,
+		s.registerDrills, s.registerDue, s.registerForms, s.registerGate, s.registerTags, s.registerExport, s.registerWebhooks,
+		s.registerSessions, s.registerPeople,
 	} {
 		register(api)
 	}
@@ -81,7 +82,10 @@ func config() huma.Config {
 	c.Formats = map[string]huma.Format{"application/json": strictJSON, "json": strictJSON}
 	c.DefaultFormat = "application/json"
 	c.Transformers = []huma.Transformer{nameProblem}
-	c.Components.SecuritySchemes = map[string]*huma.SecurityScheme{scheme: {Type: "http", Scheme: "bearer", Description: "A key made with lastgood key add"}}
+	c.Components.SecuritySchemes = map[string]*huma.SecurityScheme{
+		scheme:        {Type: "http", Scheme: "bearer", Description: "The key of a plant system (lg_…), made with lastgood key add; it never signs"},
+		sessionScheme: {Type: "http", Scheme: "bearer", Description: "The session of a person (ls_…), begun with POST /v1/sessions; the scopes are those of their roles"},
+	}
 	return c
 }
 

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"errors"
+	"fmt"
 	"mime"
 	"net/http"
 	"net/url"
@@ -12,6 +13,7 @@ import (
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
+	"lastgood/api/exchange"
 	"lastgood/workflow"
 	"lastgood/workflow/fault"
 	"lastgood/workflow/key"
@@ -100,6 +102,24 @@ func badBody(rule, detail string, at jsontext.Pointer) *Problem {
 type CountsBody struct {
 	Accepted  int `json:"accepted"`
 	Unchanged int `json:"unchanged" doc:"Recorded before, with the same values"`
+	// Quarantined is given where there are any.
+	Quarantined []AsideBody `json:"quarantined,omitempty" doc:"Rows that were put aside, since they would make a lot its own ancestor: their lots are held"`
+}
+
+// AsideBody is a row that was put aside instead of being recorded.
+type AsideBody struct {
+	ID       int64  `json:"id" doc:"In quarantine"`
+	Location string `json:"location" example:"body.items[3].output_lot"`
+	Rule     string `json:"rule"`
+	Detail   string `json:"detail"`
+}
+
+func countsBody(c workflow.Counts) CountsBody {
+	b := CountsBody{Accepted: c.Accepted, Unchanged: c.Unchanged}
+	for _, q := range c.Quarantined {
+		b.Quarantined = append(b.Quarantined, AsideBody{q.ID, fmt.Sprintf("body.items[%d].%s", q.Index, q.Field), q.Rule, q.Detail})
+	}
+	return b
 }
 
 type countsAnswer struct{ Body CountsBody }
@@ -130,7 +150,7 @@ func registerFact[T, W any](s *server, api huma.API, f fact[T]) {
 			if err != nil {
 				return nil, err
 			}
-			return &countsAnswer{CountsBody(c)}, nil
+			return &countsAnswer{countsBody(c)}, nil
 		}))
 }
 
@@ -174,8 +194,11 @@ func (o OfInstrument) query() url.Values {
 // OfLot is a list of what is recorded of a lot.
 type OfLot struct {
 	Paging
-	Lot string `query:"lot" maxLength:"100" doc:"Only of this one"`
+	Lot string `query:"lot" maxLength:"200" doc:"Only of this one"`
 }
+
+// Resolve names the lot as the records name it.
+func (o *OfLot) Resolve(huma.Context) []error { return remark(&o.Lot, exchange.Product, "query.lot") }
 
 func (o OfLot) of() string        { return o.Lot }
 func (o OfLot) paging() Paging    { return o.Paging }

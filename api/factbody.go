@@ -249,3 +249,25 @@ func shipmentFact(sh lot.Shipment) ShipmentFact {
 	f.Quantity, f.QuantityUnit = amount(sh.Quantity)
 	return f
 }
+
+// PlaceFact says what a location is.
+type PlaceFact struct {
+	Location string `json:"location" maxLength:"100"`
+	Vessel   *bool  `json:"vessel,omitzero" doc:"true: product in it mixes with what was in it, until it is cleaned out"`
+	Note     string `json:"note,omitzero"`
+}
+
+func placeFact(p lot.Place) PlaceFact { return PlaceFact{p.Code, p.Vessel, p.Note} }
+
+// CleanoutFact is a documented clean-out of a line or a vessel.
+type CleanoutFact struct {
+	Location  string  `json:"location" maxLength:"100"`
+	At        Moment  `json:"at" doc:"When it was over"`
+	From      *Moment `json:"from,omitzero" doc:"When it began; left out: not said"`
+	Note      string  `json:"note,omitzero"`
+	Withdrawn bool    `json:"withdrawn,omitzero" doc:"It was recorded and did not take place, or not then. Send it as it was, under its own time"`
+}
+
+func cleanoutFact(c lot.Cleanout) CleanoutFact {
+	return CleanoutFact{c.Location, moment(c.At), momentOr(c.From), c.Note, c.Withdrawn}
+}

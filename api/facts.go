@@ -38,8 +38,10 @@ func (s *server) registerFacts(api huma.API) {
 	registerFact[instrument.Event, EventFact](s, api, fact[instrument.Event]{"events", "Record what happened to instruments; an adjustment without as-found opens a deviation", exchange.Events, s.addEvents})
 	registerFact[lot.Product, ProductFact](s, api, fact[lot.Product]{"products", "Register products, or bring them up to date", exchange.Products, s.svc.AddProducts})
 	registerFact[lot.Lot, LotFact](s, api, fact[lot.Lot]{"lots", "Register lots", exchange.Lots, s.svc.AddLots})
+	registerFact[lot.Place, PlaceFact](s, api, fact[lot.Place]{"locations", "Say what locations are, or bring it up to date", exchange.Places, s.svc.AddPlaces})
+	registerFact[lot.Cleanout, CleanoutFact](s, api, fact[lot.Cleanout]{"cleanouts", "Record clean-outs of lines and vessels; a hold is not lifted by one", exchange.Cleanouts, s.svc.AddCleanouts})
 	registerFact[lot.Stay, StayFact](s, api, fact[lot.Stay]{"stays", "Record where lots were", exchange.Stays, s.svc.AddStays})
-	registerFact[lot.Transformation, TransformationFact](s, api, fact[lot.Transformation]{"transformations", "Record what was made of what", exchange.Transformations, s.svc.AddTransformations})
+	registerFact[lot.Transformation, TransformationFact](s, api, fact[lot.Transformation]{"transformations", "Record what was made of what; a row that would close a cycle is put into quarantine and its lots are held", exchange.Transformations, s.svc.AddTransformations})
 	registerFact[lot.Shipment, ShipmentFact](s, api, fact[lot.Shipment]{"shipments", "Record what has gone, and to whom", exchange.Shipments, s.svc.AddShipments})
 
 	registerList(s, api, "instruments", "Thermometers", s.listInstruments)
@@ -49,9 +51,13 @@ func (s *server) registerFacts(api huma.API) {
 	registerList(s, api, "events", "What happened to instruments", numbered(s.svc.Events, eventFact))
 	registerList(s, api, "products", "Products", s.listProducts)
 	registerList(s, api, "lots", "Lots", s.listLots)
+	registerList(s, api, "locations", "Locations", s.listPlaces)
+	registerList(s, api, "cleanouts", "Clean-outs of lines and vessels", s.listCleanouts)
 	registerList(s, api, "stays", "Where lots were", s.listStays)
 	registerList(s, api, "transformations", "What was made of what", s.listTransformations)
 	registerList(s, api, "shipments", "What has gone, and to whom", s.listShipments)
+
+	s.registerGenealogy(api)
 
 	read := needs(key.FactsRead)
 	huma.Register(api, huma.Operation{OperationID: "get-instrument", Method: http.MethodGet, Path: "/v1/instruments/{instrument}",

@@ -51,7 +51,7 @@ func (s *server) recordHappenings(ctx context.Context, in *FactsIn) (*happenedAn
 	if err != nil {
 		return nil, err
 	}
-	out := &happenedAnswer{HappenedBody{CountsBody(a.Events), CountsBody(a.Checks), []int64{}, []int64{}}}
+	out := &happenedAnswer{HappenedBody{countsBody(a.Events), countsBody(a.Checks), []int64{}, []int64{}}}
 	for _, d := range a.Opened {
 		out.Body.Opened = append(out.Body.Opened, int64(d.ID))
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lastgood/api/exchange"
 	"lastgood/policy/unit"
 	"lastgood/workflow"
 	"lastgood/workflow/fault"
@@ -131,7 +132,15 @@ func (s *server) placeHold(ctx context.Context, in *struct {
 		Reason  string `json:"reason" minLength:"1" maxLength:"500"`
 	}
 }) (*holdAnswer, error) {
-	h, err := s.svc.PlaceHold(ctx, scope(ctx, in.IdempotencyKey), in.Body.Lot, in.Body.Portion, in.Body.Reason)
+	code, err := exchange.Mark(in.Body.Lot, exchange.Product, "body.lot")
+	if err != nil {
+		return nil, err
+	}
+	portion, err := exchange.Mark(in.Body.Portion, exchange.Product, "body.portion")
+	if err != nil {
+		return nil, err
+	}
+	h, err := s.svc.PlaceHold(ctx, scope(ctx, in.IdempotencyKey), code, portion, in.Body.Reason)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,14 @@
 package api
 
-import "context"
+import (
+	"context"
+	"errors"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lastgood/api/exchange"
+	"lastgood/workflow/fault"
+)
 
 // LotBody is a lot as it stands.
 type LotBody struct {
@@ -22,7 +30,22 @@ type LotStory struct {
 
 // LotPath names a lot.
 type LotPath struct {
-	Lot string `path:"lot" maxLength:"100"`
+	Lot string `path:"lot" maxLength:"200" doc:"Its code, or a GS1 key of it in any form"`
+}
+
+// Resolve names the lot as the records name it.
+func (p *LotPath) Resolve(huma.Context) []error { return remark(&p.Lot, exchange.Product, "path.lot") }
+
+// remark puts the one code that a GS1 key has in place of whatever form it came
+// in.
+func remark(code *string, of exchange.Marked, field string) []error {
+	name, err := exchange.Mark(*code, of, field)
+	var f *fault.Error
+	if errors.As(err, &f) {
+		return []error{&huma.ErrorDetail{Location: field, Message: f.Detail, Value: *code}}
+	}
+	*code = name
+	return nil
 }
 
 type lotAnswer struct {

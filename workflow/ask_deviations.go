@@ -35,7 +35,7 @@ const cascadePending = `(select min(k.cascade_id) from cascade k where k.plant_i
 // DeviationsAfter returns up to limit deviations with numbers above after, in
 // order of number; of one state if it is not empty.
 func (s *Service) DeviationsAfter(ctx context.Context, sc pg.Scope, state State, after int64, limit int) ([]DeviationHead, error) {
-	const q = `select d.deviation_id, d.instrument_id, d.check_id, d.event_id, d.state, d.failed_at, d.opened_at, d.retrace_due,
+	const q = `select d.deviation_id, d.instrument_id, d.check_id, d.event_id, d.overdue_id, d.state, d.failed_at, d.opened_at, d.retrace_due,
 		d.evidence_count, d.evaluator, d.policy_version, d.version, i.code,
 		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null) as holds,
 		(select count(*) from hold h where h.plant_id = d.plant_id and h.deviation_id = d.deviation_id and h.lifted_at is null

@@ -93,21 +93,9 @@ func touchMade(ctx context.Context, tx *pg.Tx, codes []string) error {
 	if err := touchLots(ctx, tx, codes); err != nil {
 		return err
 	}
-	p, err := currentPolicy(ctx, tx)
-	var none *fault.Error
-	switch {
-	case errors.As(err, &none) && none.Rule == "no-policy":
-		return nil // nothing is a limit
-	case err != nil:
+	limits, products, err := sampledLimits(ctx, tx)
+	if err != nil {
 		return err
-	}
-	var limits, products []string
-	for _, l := range p.Limits {
-		for _, product := range l.AppliesTo.Products {
-			if sampled(l) {
-				limits, products = append(limits, l.Name), append(products, product)
-			}
-		}
 	}
 	const q = due + `deviation_id in (select w.deviation_id from deviation_window w
 		join limit_span s on s.plant_id = $1 and s.instrument_id = w.instrument_id
@@ -118,6 +106,27 @@ func touchMade(ctx context.Context, tx *pg.Tx, codes []string) error {
 			&& tstzrange(lower(w.span) - interval '1 day', upper(w.span) + interval '1 day', '[]'))`
 	_, err = tx.ExecContext(ctx, q, tx.Plant, tx.Now, pq.Array(codes), pq.Array(limits), pq.Array(products))
 	return err
+}
+
+// sampledLimits returns the limits that do not have a record of every lot, each
+// with each of its products.
+func sampledLimits(ctx context.Context, tx *pg.Tx) (limits, products []string, err error) {
+	p, err := currentPolicy(ctx, tx)
+	var none *fault.Error
+	switch {
+	case errors.As(err, &none) && none.Rule == "no-policy":
+		return nil, nil, nil // nothing is a limit
+	case err != nil:
+		return nil, nil, err
+	}
+	for _, l := range p.Limits {
+		for _, product := range l.AppliesTo.Products {
+			if sampled(l) {
+				limits, products = append(limits, l.Name), append(products, product)
+			}
+		}
+	}
+	return limits, products, nil
 }
 
 // line is a place at which readings for a limit are taken; 0: none named.
@@ -165,7 +174,7 @@ func (e *evidence) loadUnread(ctx context.Context, tx *pg.Tx) error {
 			return err
 		}
 	}
-	return nil
+	return e.loadCleanouts(ctx, tx)
 }
 
 // lookAround is how long before and after the lots that no reading names other
@@ -253,13 +262,14 @@ func (e *evidence) lines(name string, groups []group) map[int32]doubtful {
 
 // vouchedFor puts together the readings in doubt that vouch for a lot. Doubted is
 // false if readings that are not in doubt stand on both sides of it and none in
-// doubt between them.
+// doubt between them; a clean-out stands for a reading on one of the sides. It is
+// false, too, of a lot from outside the window that clean-outs part from it.
 func (e *evidence) vouchedFor(id lot.ID, name string, lines map[int32]doubtful) (it item, doubted bool) {
 	from, until := e.madeWhen(id)
 	it = item{lot: id, limit: name, via: "between", end: until}
 	parts := map[unit.Scale]*stretch{}
 	for _, place := range slices.Sorted(maps.Keys(lines)) {
-		for _, r := range lines[place].around(from, until, e.good[line{name, place}]) {
+		for _, r := range lines[place].around(from, until, e.good[line{name, place}], e.cleaned[place]) {
 			if parts[r.scale] == nil {
 				parts[r.scale] = &stretch{}
 			}
@@ -273,11 +283,11 @@ func (e *evidence) vouchedFor(id lot.ID, name string, lines map[int32]doubtful) 
 	for _, scale := range slices.Sorted(maps.Keys(parts)) {
 		it.parts = append(it.parts, part{scale, parts[scale], 0, len(parts[scale].at)})
 	}
-	return it, len(it.parts) > 0 || !e.vouchedByGood(name, from, until)
+	return it, len(it.parts) > 0 || !e.vouchedByGood(name, from, until) && !e.apart(from, until, lines)
 }
 
 // bothSides says whether at some line readings, in doubt or not, stand before and
-// after a lot.
+// after a lot, or on one side, and on the other the line was cleaned out.
 func (e *evidence) bothSides(name string, from, until int64, lines map[int32]doubtful) bool {
 	places := map[int32]bool{}
 	for l := range e.good {
@@ -288,9 +298,13 @@ func (e *evidence) bothSides(name string, from, until int64, lines map[int32]dou
 	}
 	for place, is := range places {
 		good, d := e.good[line{name, place}], lines[place]
-		before := len(good) > 0 && good[0] <= from || len(d) > 0 && d[0].at <= from
-		after := len(good) > 0 && good[len(good)-1] >= until || len(d) > 0 && d[len(d)-1].at >= until
-		if is && before && after {
+		times := make([]int64, len(d))
+		for i, r := range d {
+			times[i] = r.at
+		}
+		run := e.cleaned[place].around(from, until)
+		if is && (run.closes(good, from, until) || run.closes(times, from, until)) ||
+			is && (run.before(good, from) || run.before(times, from)) && (run.after(good, until) || run.after(times, until)) {
 			return true
 		}
 	}
@@ -299,8 +313,8 @@ func (e *evidence) bothSides(name string, from, until int64, lines map[int32]dou
 
 // around returns the readings that vouch for product made from … until: the
 // last before, the first after and those in between, no farther than the
-// nearest readings that are not in doubt.
-func (d doubtful) around(from, until int64, good []int64) doubtful {
+// nearest readings that are not in doubt and the nearest clean-outs.
+func (d doubtful) around(from, until int64, good []int64, cleaned cleanouts) doubtful {
 	before, _ := slices.BinarySearch(good, from+1) // good[before-1] is the last at or before from
 	after, _ := slices.BinarySearch(good, until)
 	lo, hi := int64(math.MinInt64), int64(math.MaxInt64)
@@ -310,23 +324,26 @@ func (d doubtful) around(from, until int64, good []int64) doubtful {
 	if after < len(good) {
 		hi = good[after]
 	}
+	run := cleaned.around(from, until)
 	i, _ := slices.BinarySearchFunc(d, from+1, func(r doubtfulReading, t int64) int { return cmp.Compare(r.at, t) })
 	j, _ := slices.BinarySearchFunc(d, until, func(r doubtfulReading, t int64) int { return cmp.Compare(r.at, t) })
 	i, j = max(i-1, 0), min(j+1, len(d))
-	for i < j && d[i].at <= lo {
+	for i < j && (d[i].at <= lo || d[i].at < run.from) {
 		i++
 	}
-	for j > i && d[j-1].at >= hi {
+	for j > i && (d[j-1].at >= hi || d[j-1].at > run.to) {
 		j--
 	}
 	return d[i:j]
 }
 
 // vouchedByGood says whether at some line readings that are not in doubt stand
-// before and after a lot.
+// before and after a lot, or on one side, and on the other the line was cleaned
+// out.
 func (e *evidence) vouchedByGood(name string, from, until int64) bool {
 	for l, good := range e.good {
-		if l.limit == name && len(good) > 0 && good[0] <= from && good[len(good)-1] >= until {
+		run := e.cleaned[l.location].around(from, until)
+		if l.limit == name && (run.before(good, from) && run.after(good, until) || run.closes(good, from, until)) {
 			return true
 		}
 	}

@@ -25,7 +25,7 @@ func (s *Service) AddCertificates(ctx context.Context, sc pg.Scope, list []instr
 			return Counts{}, err
 		}
 		fresh, err := f.add(ctx, tx, list)
-		c := Counts{len(fresh), len(list) - len(fresh)}
+		c := Counts{Accepted: len(fresh), Unchanged: len(list) - len(fresh)}
 		if err != nil || len(fresh) == 0 {
 			return c, err
 		}

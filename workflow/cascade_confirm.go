@@ -120,20 +120,24 @@ func (s *Service) refreshDue(ctx context.Context) (errs []error) {
 		return []error{fmt.Errorf("due cascades: %w", err)}
 	}
 	for _, plant := range due {
-		sc := pg.Scope{Plant: plant, By: actor.Engine, Cause: "late evidence"}
-		err := s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
-			if err := tx.OwnPlant(ctx); err != nil {
-				return err
-			}
-			p, err := currentPolicy(ctx, tx)
-			if err != nil {
-				return err
-			}
-			return lookAtRest(ctx, tx, p)
-		})
-		if err != nil {
+		if err := s.refreshCascades(ctx, plant); err != nil {
 			errs = append(errs, fmt.Errorf("plant %d cascades: %w", plant, err))
 		}
 	}
 	return errs
+}
+
+// refreshCascades looks again at the cascades of a plant.
+func (s *Service) refreshCascades(ctx context.Context, plant pg.PlantID) error {
+	sc := pg.Scope{Plant: plant, By: actor.Engine, Cause: "late evidence"}
+	return s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
+		if err := tx.OwnPlant(ctx); err != nil {
+			return err
+		}
+		p, err := currentPolicy(ctx, tx)
+		if err != nil {
+			return err
+		}
+		return lookAtRest(ctx, tx, p)
+	})
 }

@@ -111,7 +111,7 @@ func openingOf(h instrument.History, d Deviation) (opening, bool) {
 
 func windowsWithLots(ctx context.Context, tx *pg.Tx, id instrument.ID) ([]inDoubt, error) {
 	var list []inDoubt
-	const q = `select d.deviation_id, d.instrument_id, d.check_id, d.event_id, d.state, d.failed_at, d.opened_at, d.retrace_due,
+	const q = `select d.deviation_id, d.instrument_id, d.check_id, d.event_id, d.overdue_id, d.state, d.failed_at, d.opened_at, d.retrace_due,
 		d.evidence_count, d.evaluator, d.policy_version, d.version, lower(w.span) as after, upper(w.span) as until
 		from deviation d join deviation_window w using (plant_id, deviation_id)
 		where d.plant_id = $1 and d.instrument_id = $2 order by d.failed_at, d.deviation_id`

@@ -175,24 +175,7 @@ func holdAll(ctx context.Context, tx *pg.Tx, d *Deviation, because map[lot.ID]lo
 			return err
 		}
 	}
-	return settle(ctx, tx, d)
-}
-
-// settle lets the state follow from the holds: contained when all of them are
-// acknowledged in full, detected again when new ones are not.
-func settle(ctx context.Context, tx *pg.Tx, d *Deviation) error {
-	f, err := factsOf(ctx, tx, *d)
-	if err != nil {
-		return err
-	}
-	open := f.Unacknowledged+f.Short > 0
-	switch {
-	case d.State == Detected && !open:
-		return fire(ctx, tx, d, Contain, f)
-	case d.State != Detected && open:
-		return fire(ctx, tx, d, Widen, f)
-	}
-	return nil
+	return advance(ctx, tx, d)
 }
 
 // refuseUnit: a count in another unit counts something else.
@@ -232,13 +215,10 @@ func (s *Service) AcknowledgeHold(ctx context.Context, sc pg.Scope, id hold.ID, 
 		if err := refuseUnit(h, counted); err != nil {
 			return h, err
 		}
-		if err := hold.Acknowledge(ctx, tx, id, seen, counted.Amount); err != nil {
+		if err := hold.Acknowledge(ctx, tx, id, seen, counted); err != nil {
 			return h, err
 		}
-		if err := settle(ctx, tx, &d); err != nil {
-			return h, err
-		}
-		if err := traced(ctx, tx, &d); err != nil {
+		if err := advance(ctx, tx, &d); err != nil {
 			return h, err
 		}
 		if h, err = hold.Get(ctx, tx, id); err != nil {

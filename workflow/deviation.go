@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"lastgood/workflow/fault"
-	"lastgood/workflow/hold"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/trail"
@@ -22,8 +21,9 @@ type DeviationID int64
 type Deviation struct {
 	ID            DeviationID   `db:"deviation_id"`
 	Instrument    instrument.ID `db:"instrument_id"`
-	CheckID       *int64        `db:"check_id"` // what opened it: a check, or
-	EventID       *int64        `db:"event_id"` // an adjustment without an as-found
+	CheckID       *int64        `db:"check_id"`                     // what opened it: a check, or
+	EventID       *int64        `db:"event_id"`                     // an adjustment without an as-found, or
+	OverdueID     *int64        `db:"overdue_id" json:",omitempty"` // a check that nobody made in time
 	State         State         `db:"state"`
 	FailedAt      time.Time     `db:"failed_at"`
 	OpenedAt      time.Time     `db:"opened_at"`
@@ -31,21 +31,27 @@ type Deviation struct {
 	EvidenceCount int64         `db:"evidence_count"`
 	Evaluator     *string       `db:"evaluator"`
 	PolicyVersion int           `db:"policy_version"`
+	Reopened      int           `db:"reopened"`                           // how often
+	ReopenAsked   *string       `db:"reopen_asked"`                       // why a person wants it reopened, until it is
+	Evaluated     []byte        `db:"evaluated_digest" json:",omitempty"` // of the findings that the evaluator saw
 	Version       int           `db:"version"`
 }
 
-const deviationColumns = `deviation_id, instrument_id, check_id, event_id, state, failed_at, opened_at, retrace_due,
-	evidence_count, evaluator, policy_version, version`
+const deviationColumns = `deviation_id, instrument_id, check_id, event_id, overdue_id, state, failed_at, opened_at, retrace_due,
+	evidence_count, evaluator, policy_version, reopened, reopen_asked, evaluated_digest, version`
 
 // stream is the deviation's stream of the trail.
 func (d Deviation) stream() string { return fmt.Sprintf("deviation/%d", d.ID) }
 
 // opened says whether o opened d.
 func (d Deviation) opened(o opening) bool {
-	if o.check != nil {
+	switch {
+	case o.check != nil:
 		return d.CheckID != nil && *d.CheckID == o.check.ID
+	case o.event != nil:
+		return d.EventID != nil && *d.EventID == o.event.ID
 	}
-	return d.EventID != nil && *d.EventID == o.event.ID
+	return d.OverdueID != nil && *d.OverdueID == o.overdue.ID
 }
 
 // isOf says whether d is the case of o: opened by it, or by something that was
@@ -89,16 +95,19 @@ func deviationsOf(ctx context.Context, tx *pg.Tx, id instrument.ID) ([]Deviation
 // insertDeviation opens a deviation, detected, and takes the instrument out of
 // trust.
 func insertDeviation(ctx context.Context, tx *pg.Tx, in instrument.Stored, o opening, policyVersion int) (Deviation, error) {
-	var checkID, eventID *int64
-	if o.check != nil {
+	var checkID, eventID, overdueID *int64
+	switch {
+	case o.check != nil:
 		checkID = &o.check.ID
-	} else {
+	case o.event != nil:
 		eventID = &o.event.ID
+	default:
+		overdueID = &o.overdue.ID
 	}
 	var d Deviation
-	const add = `insert into deviation (plant_id, instrument_id, check_id, event_id, state, failed_at, opened_at,
-		retrace_due, evidence_count, policy_version) values ($1, $2, $3, $4, $5, $6, $7, $7, 1, $8) returning ` + deviationColumns
-	err := tx.GetContext(ctx, &d, add, tx.Plant, in.ID, checkID, eventID, Detected, time.UnixMicro(o.at()).UTC(), tx.Now, policyVersion)
+	const add = `insert into deviation (plant_id, instrument_id, check_id, event_id, overdue_id, state, failed_at, opened_at,
+		retrace_due, evidence_count, policy_version) values ($1, $2, $3, $4, $5, $6, $7, $8, $8, 1, $9) returning ` + deviationColumns
+	err := tx.GetContext(ctx, &d, add, tx.Plant, in.ID, checkID, eventID, overdueID, Detected, time.UnixMicro(o.at()).UTC(), tx.Now, policyVersion)
 	if err != nil {
 		return d, fmt.Errorf("open deviation of %s: %w", in.Code, err)
 	}
@@ -129,50 +138,6 @@ func moment(at int64) *time.Time {
 	return &t
 }
 
-// fire lets an event happen to a deviation: the machine says what state it leads
-// to, the row says whether anyone was faster.
-func fire(ctx context.Context, tx *pg.Tx, d *Deviation, e Event, f Facts) error {
-	to, err := Next(ctx, d.State, e, f)
-	if err != nil {
-		return err
-	}
-	const move = `update deviation set state = $3, version = version + 1
-		where plant_id = $1 and deviation_id = $2 and state = $4 and version = $5`
-	res, err := tx.ExecContext(ctx, move, tx.Plant, d.ID, to, d.State, d.Version)
-	if err != nil {
-		return err
-	}
-	if n, _ := res.RowsAffected(); n != 1 {
-		return stale(*d, d.Version)
-	}
-	before := d.State
-	d.State, d.Version = to, d.Version+1
-	return trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "deviation." + string(e), Subject: fmt.Sprint(d.ID),
-		Version: d.Version, Before: before, After: to})
-}
-
 func stale(d Deviation, seen int) error {
 	return fault.New(fault.Stale, "precondition-failed", "deviation %d has changed since version %d", d.ID, seen)
-}
-
-// factsOf reads what the guards look at.
-func factsOf(ctx context.Context, tx *pg.Tx, d Deviation) (Facts, error) {
-	holds, err := hold.Of(ctx, tx, int64(d.ID))
-	if err != nil {
-		return Facts{}, err
-	}
-	f := Facts{By: tx.By.Kind, Holds: len(holds), TraceCurrent: d.RetraceDue == nil, Evaluator: d.Evaluator != nil}
-	for _, h := range holds {
-		switch {
-		case h.AcknowledgedAt == nil:
-			f.Unacknowledged++
-		case h.Short:
-			f.Short++
-		}
-	}
-	const runs = `select count(*) from trace_run where plant_id = $1 and deviation_id = $2`
-	err = tx.GetContext(ctx, &f.TraceRuns, runs, tx.Plant, d.ID)
-	f.TraceCurrent = f.TraceCurrent && f.TraceRuns > 0
-	f.PolicyPinned = f.TraceRuns > 0
-	return f, err
 }

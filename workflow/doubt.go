@@ -18,7 +18,7 @@ func doubtOf(in instrument.Stored, h instrument.History, o opening, p sitePolicy
 	f := accuracyOf(in, h, p)
 	f.Rule = p.ruleFor(in, o)
 	f.Events = inEffect(h, o.at())
-	f.Checks, f.Failed = place(f.Checks, o)
+	f.Checks, f.Failed, f.Late = amongChecks(f.Checks, h, o)
 	return metrology.NewDoubt(f)
 }
 
@@ -38,18 +38,24 @@ func accuracyOf(in instrument.Stored, h instrument.History, p sitePolicy) metrol
 	return f
 }
 
-// place returns the checks with the index of the opening one. An adjustment
-// without an as-found stands in the list as a check that found nothing.
-func place(checks []metrology.Check, o opening) ([]metrology.Check, int) {
+// amongChecks returns the checks with the index of the opening one, and whether it was
+// made late. An adjustment without an as-found stands in the list as a check that
+// found nothing, and so does an overdue check that nobody has made yet.
+func amongChecks(checks []metrology.Check, h instrument.History, o opening) (all []metrology.Check, failed int, late bool) {
+	if o.overdue != nil {
+		if made, inTime := settled(h, *o.overdue); made >= 0 {
+			return checks, made, !inTime
+		}
+	}
 	i := slices.IndexFunc(checks, func(c metrology.Check) bool { return c.At >= o.at() })
 	if o.check != nil {
-		return checks, i
+		return checks, i, false
 	}
-	found := metrology.Check{At: o.event.At, Unusable: true}
+	found := metrology.Check{At: o.at(), Unusable: true}
 	if i < 0 {
-		return append(checks, found), len(checks)
+		return append(checks, found), len(checks), o.overdue != nil
 	}
-	return slices.Insert(checks, i, found), i
+	return slices.Insert(checks, i, found), i, o.overdue != nil
 }
 
 // inEffect returns the events as they count: without a removal from use during

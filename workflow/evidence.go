@@ -39,6 +39,7 @@ type evidence struct {
 	edges    map[lot.ID][]lot.ID
 	unread   map[string][]lot.ID // lots that no reading for a limit names, by limit
 	good     map[line][]int64    // when readings that are not in doubt were taken there
+	cleaned  map[int32]cleanouts // by place
 
 	record      map[group]*stretch
 	since, upto time.Time // when its readings matter

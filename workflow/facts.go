@@ -22,6 +22,8 @@ import (
 type Counts struct {
 	Accepted  int `json:"accepted"`
 	Unchanged int `json:"unchanged"` // recorded before, with the same values
+	// Quarantined are the rows that were put aside: of transformations only.
+	Quarantined []Aside `json:"quarantined,omitempty"`
 }
 
 // AddInstruments registers instruments.
@@ -54,20 +56,7 @@ func (s *Service) AddMountings(ctx context.Context, sc pg.Scope, list []instrume
 // for a new trace run.
 func (s *Service) AddStays(ctx context.Context, sc pg.Scope, list []lot.Stay) (Counts, error) {
 	return record(ctx, s, sc, facts[lot.Stay]{action: "stay.recorded", add: lot.AddStays,
-		touch: touchLocations, by: func(st lot.Stay) string { return st.Location }}, list)
-}
-
-// AddTransformations records what was made of what. A row that would make a lot
-// its own ancestor is refused with the lots on the way.
-func (s *Service) AddTransformations(ctx context.Context, sc pg.Scope, list []lot.Transformation) (Counts, error) {
-	add := func(ctx context.Context, tx *pg.Tx, list []lot.Transformation) ([]lot.Transformation, error) {
-		if err := tx.OwnGenealogy(ctx); err != nil {
-			return nil, err
-		}
-		return lot.AddTransformations(ctx, tx, list)
-	}
-	return record(ctx, s, sc, facts[lot.Transformation]{action: "transformation.recorded", add: add,
-		touch: touchLots, by: func(t lot.Transformation) string { return t.Input }}, list)
+		touch: touchStays, by: func(st lot.Stay) string { return st.Location }}, list)
 }
 
 // AddShipments records what has gone, and to whom. Product on hold that moved all
@@ -115,7 +104,7 @@ func record[T any](ctx context.Context, s *Service, sc pg.Scope, f facts[T], lis
 		if err != nil {
 			return Counts{}, err
 		}
-		c := Counts{len(fresh), len(list) - len(fresh)}
+		c := Counts{Accepted: len(fresh), Unchanged: len(list) - len(fresh)}
 		if len(fresh) == 0 {
 			return c, nil
 		}

@@ -14,7 +14,7 @@ import (
 
 // GateSQL is all that can close the gate for the lots of $2 in the plant $1, in
 // one statement, so that it is of one moment. A lot is looked at with everything
-// that it was made of ("up").
+// that it was made of, or mixed with ("up").
 //
 // What waits to be traced again may bring in lots that it does not doubt yet:
 // until then it closes the gate for whatever its instrument ever read, or read
@@ -23,7 +23,7 @@ const GateSQL = `
 with recursive up(start, lot_id) as (
   select a.lot_id, a.lot_id from unnest($2::bigint[]) as a(lot_id)
   union
-  select u.start, t.input_lot_id from up u join transformation t on t.plant_id = $1 and t.output_lot_id = u.lot_id),
+  select u.start, t.lot_id from up u cross join lateral ` + lot.TaintersSQL + ` t),
 due(deviation_id, cascade_id, instrument_id) as (
   select deviation_id, 0::bigint, instrument_id from deviation where plant_id = $1 and retrace_due is not null
   union
@@ -133,7 +133,7 @@ const lateLots = `
 with recursive up(start, lot_id) as (
   select a.lot_id, a.lot_id from unnest($2::bigint[]) as a(lot_id)
   union
-  select u.start, t.input_lot_id from up u join transformation t on t.plant_id = $1 and t.output_lot_id = u.lot_id),
+  select u.start, t.lot_id from up u cross join lateral ` + lot.TaintersSQL + ` t),
 w(deviation_id, cascade_id, instrument_id, span) as (
   select d.deviation_id, 0::bigint, d.instrument_id, w.span from deviation d join deviation_window w using (plant_id, deviation_id)
   where d.plant_id = $1 and d.retrace_due is not null

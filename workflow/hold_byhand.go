@@ -55,7 +55,7 @@ func acknowledgeAlone(ctx context.Context, tx *pg.Tx, h hold.Hold, seen int, cou
 	if err := refuseUnit(h, counted); err != nil {
 		return h, err
 	}
-	if err := hold.Acknowledge(ctx, tx, h.ID, seen, counted.Amount); err != nil {
+	if err := hold.Acknowledge(ctx, tx, h.ID, seen, counted); err != nil {
 		return h, err
 	}
 	h, err := hold.Get(ctx, tx, h.ID)

@@ -31,7 +31,7 @@ func (e *evidence) killStep(a *Assessment, list []Assessment, where map[lot.ID]l
 		return nil, nil
 	}
 	for _, name := range e.policy.ClearedBy(a.Hazard) {
-		w := &walk{e: e, KillStep: KillStep{Limit: name}, after: a.OverAt, where: where, departed: d, doubted: map[lot.ID]bool{}}
+		w := &walk{e: e, KillStep: KillStep{Limit: name}, after: a.OverAt, where: where, departed: d, doubted: map[lot.ID]bool{}, asked: map[lot.ID]bool{}}
 		for _, other := range list { // what the instrument in doubt says of the step itself
 			if other.Limit == name && other.Result.Verdict != limit.Met {
 				w.doubted[lot.ID(other.LotID)] = true
@@ -57,10 +57,15 @@ type walk struct {
 	after   int64 // when the step in doubt was over
 	where   map[lot.ID]lot.Position
 	doubted map[lot.ID]bool // lots of which the step is itself in doubt
+	asked   map[lot.ID]bool // lots that are looked at already: mixed lots go back to each other
 }
 
 // through says whether all of a lot met the step's limit.
 func (w *walk) through(id lot.ID) (bool, error) {
+	if w.asked[id] {
+		return true, nil // or the answer is no for its own sake, and so for all
+	}
+	w.asked[id] = true
 	by, from, err := w.proven(id)
 	if err != nil || w.doubted[id] {
 		return false, err

@@ -9,6 +9,7 @@ import (
 
 	"github.com/looplab/fsm"
 
+	"lastgood/workflow/actor"
 	"lastgood/workflow/fault"
 )
 
@@ -45,31 +46,31 @@ func (r *Refusal) Error() string {
 // Next returns the state that an event leads to, or a fault whose cause is a
 // *Refusal. The machine is built for the one question and thrown away: the
 // library keeps no state of ours and runs none of our work.
-func Next(ctx context.Context, s State, e Event, f Facts) (State, error) {
-	if !slices.Contains(States, s) {
-		return "", fmt.Errorf("unknown state %q", s)
+func (t Track[F]) Next(ctx context.Context, s State, e Event, by actor.Kind, f F) (State, error) {
+	if !slices.Contains(t.States, s) {
+		return "", fmt.Errorf("%s: unknown state %q", t.Name, s)
 	}
-	m := fsm.NewFSM(string(s), rows(procedure), fsm.Callbacks{
+	m := fsm.NewFSM(string(s), t.rows(), fsm.Callbacks{
 		"before_event": func(_ context.Context, ev *fsm.Event) {
-			if r := refuse(s, e, f); r != nil {
+			if r := t.refuse(s, e, by, f); r != nil {
 				ev.Cancel(r)
 			}
 		},
 	})
 	if err := m.Event(ctx, string(e)); err != nil {
-		return "", refused(err, s, e)
+		return "", t.refused(err, s, e)
 	}
 	return State(m.Current()), nil
 }
 
 // refuse asks the guards of the step.
-func refuse(s State, e Event, f Facts) *Refusal {
-	step, ok := find(procedure, s, e)
+func (t Track[F]) refuse(s State, e Event, by actor.Kind, f F) *Refusal {
+	step, ok := t.find(s, e)
 	if !ok {
-		return &Refusal{State: s, Event: e, Allowed: allowedFrom(s)}
+		return &Refusal{State: s, Event: e, Allowed: t.Allowed(s)}
 	}
 	var missing []string
-	if !slices.Contains(step.By, f.By) {
+	if !slices.Contains(step.By, by) {
 		missing = append(missing, "a person")
 	}
 	for _, g := range step.Needs {
@@ -80,10 +81,10 @@ func refuse(s State, e Event, f Facts) *Refusal {
 	if missing == nil {
 		return nil
 	}
-	return &Refusal{State: s, Event: e, Clause: step.Clause, Missing: missing, Allowed: allowedFrom(s)}
+	return &Refusal{State: s, Event: e, Clause: step.Clause, Missing: missing, Allowed: t.Allowed(s)}
 }
 
-func refused(err error, s State, e Event) error {
+func (t Track[F]) refused(err error, s State, e Event) error {
 	var r *Refusal
 	var cancelled fsm.CanceledError
 	if errors.As(err, &cancelled) && errors.As(cancelled.Err, &r) {
@@ -96,29 +97,16 @@ func refused(err error, s State, e Event) error {
 	var invalid fsm.InvalidEventError
 	var unknown fsm.UnknownEventError
 	if errors.As(err, &invalid) || errors.As(err, &unknown) {
-		r = &Refusal{State: s, Event: e, Allowed: allowedFrom(s)}
+		r = &Refusal{State: s, Event: e, Allowed: t.Allowed(s)}
 		return &fault.Error{Kind: fault.Refused, Rule: "transition-not-allowed", Detail: r.Error(), Err: r}
 	}
 	return err
 }
 
-// allowedFrom lists the events that the procedure has from a state, sorted; their
-// guards are not asked.
-func allowedFrom(s State) []Event {
-	var out []Event
-	for _, st := range procedure {
-		if slices.Contains(st.From, s) {
-			out = append(out, st.Event)
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
 // rows puts the table into the library's form.
-func rows(table []Step) fsm.Events {
+func (t Track[F]) rows() fsm.Events {
 	var out fsm.Events
-	for _, st := range table {
+	for _, st := range t.Steps {
 		src := make([]string, len(st.From))
 		for i, s := range st.From {
 			src[i] = string(s)
@@ -128,21 +116,20 @@ func rows(table []Step) fsm.Events {
 	return out
 }
 
-// checkProcedure returns every defect of a table: the library would swallow
-// most of them.
-func checkProcedure(table []Step) error {
+// check returns every defect of the table: the library would swallow most of
+// them.
+func (t Track[F]) check() error {
 	var errs []error
 	type key struct {
 		s State
 		e Event
 	}
 	seen := map[key]string{}
-	reached := map[State]bool{States[0]: true}
-	for _, st := range table {
+	for _, st := range t.Steps {
 		if st.Clause == "" || len(st.By) == 0 || len(st.From) == 0 {
 			errs = append(errs, fmt.Errorf("step %s to %s: no clause, actor or source", st.Event, st.To))
 		}
-		if slices.Contains(States, State(st.Event)) || st.Event == "event" || st.Event == "state" {
+		if slices.Contains(t.States, State(st.Event)) || st.Event == "event" || st.Event == "state" {
 			errs = append(errs, fmt.Errorf("event %s: the name clashes in the library", st.Event))
 		}
 		for _, s := range st.From {
@@ -153,22 +140,34 @@ func checkProcedure(table []Step) error {
 				errs = append(errs, fmt.Errorf("step %s from %s: stands under %q and %q", st.Event, s, other, st.Clause))
 			}
 			seen[key{s, st.Event}] = st.Clause
-			if !slices.Contains(States, s) || !slices.Contains(States, st.To) {
+			if !slices.Contains(t.States, s) || !slices.Contains(t.States, st.To) {
 				errs = append(errs, fmt.Errorf("step %s: unknown state %s or %s", st.Event, s, st.To))
 			}
 		}
 	}
-	for range States { // as many rounds as states reach whatever can be reached
-		for _, st := range table {
+	for _, s := range t.unreached() {
+		errs = append(errs, fmt.Errorf("state %s: no step leads there", s))
+	}
+	if len(errs) > 0 {
+		return fmt.Errorf("procedure of the %s: %w", t.Name, errors.Join(errs...))
+	}
+	return nil
+}
+
+// unreached returns the states that no chain of steps leads to.
+func (t Track[F]) unreached() (out []State) {
+	reached := map[State]bool{t.States[0]: true}
+	for range t.States { // as many rounds as states reach whatever can be reached
+		for _, st := range t.Steps {
 			for _, s := range st.From {
 				reached[st.To] = reached[st.To] || reached[s]
 			}
 		}
 	}
-	for _, s := range States {
+	for _, s := range t.States {
 		if !reached[s] {
-			errs = append(errs, fmt.Errorf("state %s: no step leads there", s))
+			out = append(out, s)
 		}
 	}
-	return errors.Join(errs...)
+	return out
 }

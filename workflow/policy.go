@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"lastgood/policy/document"
+	"lastgood/policy/gs1"
 	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/trail"
@@ -139,6 +140,7 @@ func (c *policies) policy(text []byte) (*document.Policy, error) {
 	if len(problems) > 0 {
 		return nil, errors.New(problems[0].Detail)
 	}
+	nameAsRecorded(p)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if len(c.kept) >= mostPolicies {
@@ -146,4 +148,16 @@ func (c *policies) policy(text []byte) (*document.Policy, error) {
 	}
 	c.kept[key] = p
 	return p, nil
+}
+
+// nameAsRecorded names the places of a policy as records name them: a GS1 key in
+// whatever form is the same place.
+func nameAsRecorded(p *document.Policy) {
+	for _, l := range p.Limits {
+		for i, place := range l.AppliesTo.Locations {
+			if name, err := gs1.Mark(place, true); err == nil {
+				l.AppliesTo.Locations[i] = name
+			}
+		}
+	}
 }

@@ -87,32 +87,40 @@ func recordAll(ctx context.Context, tx *pg.Tx, h Happenings) (a Happened, err er
 	if err != nil {
 		return a, err
 	}
-	a.Events = Counts{len(fresh.events), len(h.Events) - len(fresh.events)}
-	a.Checks = Counts{len(fresh.checks), len(h.Checks) - len(fresh.checks)}
+	a.Events = Counts{Accepted: len(fresh.events), Unchanged: len(h.Events) - len(fresh.events)}
+	a.Checks = Counts{Accepted: len(fresh.checks), Unchanged: len(h.Checks) - len(fresh.checks)}
 	if len(fresh.events)+len(fresh.checks) == 0 {
 		return a, nil
 	}
+	err = lookAgain(ctx, tx, touchedInstruments(h, fresh), p, &a)
+	return a, err
+}
+
+// lookAgain looks again at instruments of which something new is known, and at
+// all that hangs on them, and adds to a what that opened. The caller owns the
+// plant.
+func lookAgain(ctx context.Context, tx *pg.Tx, codes []string, p sitePolicy, a *Happened) error {
 	was, err := standingNow(ctx, tx)
 	if err != nil {
-		return a, err
+		return err
 	}
-	if a.Opened, err = reconsiderOwn(ctx, tx, touchedInstruments(h, fresh), was, p); err != nil {
-		return a, err
+	if a.Opened, err = reconsiderOwn(ctx, tx, codes, was, p); err != nil {
+		return err
 	}
-	if err := touchSeconds(ctx, tx, touchedInstruments(h, fresh)); err != nil {
-		return a, err
+	if err := touchSeconds(ctx, tx, codes); err != nil {
+		return err
 	}
 	pending, err := was.spread(ctx, tx, nil, p)
 	if err != nil {
-		return a, err
+		return err
 	}
 	for _, c := range pending {
 		a.Cascades = append(a.Cascades, c.ID)
 	}
 	if err := asTheyStand(ctx, tx, a.Opened); err != nil {
-		return a, err
+		return err
 	}
-	return a, tx.RaiseEpoch(ctx)
+	return tx.RaiseEpoch(ctx)
 }
 
 // news is what of some happenings was not recorded before.

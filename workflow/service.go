@@ -15,7 +15,7 @@ type Service struct {
 // New returns the engine on a database. It fails if the written procedure
 // contradicts itself.
 func New(db *pg.DB) (*Service, error) {
-	if err := checkProcedure(procedure); err != nil {
+	if err := checkProcedures(); err != nil {
 		return nil, err
 	}
 	return &Service{db: db, gate: pg.NewPrepared(GateSQL)}, nil

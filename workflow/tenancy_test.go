@@ -6,11 +6,13 @@ import (
 	"slices"
 	"testing"
 
+	"lastgood/policy/disposition"
 	"lastgood/policy/unit"
 	"lastgood/workflow/fault"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/key"
 	"lastgood/workflow/lot"
+	"lastgood/workflow/person"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/pg/pgtest"
 	"lastgood/workflow/reading"
@@ -47,6 +49,22 @@ func fill(s *site) {
 	_, err := s.MayShip(s.ctx, s.sc, GateQuestion{Items: []GateItem{{Lot: "A"}}})
 	s.must(err)
 	_, err = s.AddKey(s.ctx, s.sc, "historian", []key.Scope{key.Scopes[0]}, march(28, 12, 0).AddDate(1, 0, 0))
+	s.must(err)
+	s.employs()
+}
+
+// employs adds two people, of whom one stands in for the other and is signed in.
+func (s *site) employs() {
+	s.Helper()
+	oneTime, err := s.AddPerson(s.ctx, s.sc, person.Identity{Code: "lead-1", Name: "A. B. Sample", Title: "QA lead"}, person.Grant{Role: disposition.QALead})
+	s.must(err)
+	_, err = s.AddPerson(s.ctx, s.sc, person.Identity{Code: "lead-2", Name: "C. D. Sample", Title: "Verifier"})
+	s.must(err)
+	s.must(s.Delegate(s.ctx, s.sc, person.Delegation{Person: "lead-1", Deputy: "lead-2", Role: disposition.QALead, Until: march(29, 0, 0), Reason: "leave"}))
+	var plant []string
+	s.query(&plant, `select name from plant`)
+	s.must(s.SetPassword(s.ctx, plant[0], "lead-1", oneTime, "an invented phrase"))
+	_, _, err = s.SignIn(s.ctx, plant[0], "lead-1", "an invented phrase")
 	s.must(err)
 }
 

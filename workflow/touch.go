@@ -86,6 +86,44 @@ func touchLocations(ctx context.Context, tx *pg.Tx, codes []string) error {
 		where plant_id = $1 and code = any($3))`, pq.Array(codes))
 }
 
+// touchStays: a stay where a failed instrument hung or read, or in a vessel where
+// a lot in doubt stood, may bring a lot in doubt.
+func touchStays(ctx context.Context, tx *pg.Tx, codes []string) error {
+	if err := touchLocations(ctx, tx, codes); err != nil {
+		return err
+	}
+	return touch(ctx, tx, stoodThere+` and p.vessel)`, pq.Array(codes))
+}
+
+// touchVessels: whether a place is a vessel decides what lots in doubt that stood
+// there have tainted.
+func touchVessels(ctx context.Context, tx *pg.Tx, codes []string) error {
+	return touch(ctx, tx, stoodThere+`)`, pq.Array(codes))
+}
+
+// stoodThere is the deviations of which lots in doubt stood in a place p.
+const stoodThere = `deviation_id in (select d.deviation_id from deviation_lot d join stay y using (plant_id, lot_id)
+	join location p using (plant_id, location_id) where d.plant_id = $1 and p.code = any($3)`
+
+// touchCleaned: a clean-out bounds what a lot in doubt has tainted in a vessel,
+// and for which lots the single readings vouch that were taken at a line.
+func touchCleaned(ctx context.Context, tx *pg.Tx, codes []string) error {
+	if err := touchVessels(ctx, tx, codes); err != nil {
+		return err
+	}
+	limits, _, err := sampledLimits(ctx, tx)
+	if err != nil || len(limits) == 0 {
+		return err
+	}
+	const q = due + `instrument_id in (select s.instrument_id from limit_span s where s.plant_id = $1 and s.limit_name = any($4)
+			and s.instrument_id in (
+				select m.instrument_id from mounting m join location p using (plant_id, location_id) where m.plant_id = $1 and p.code = any($3)
+				union all
+				select l.instrument_id from location_span l join location p using (plant_id, location_id) where l.plant_id = $1 and p.code = any($3)))`
+	_, err = tx.ExecContext(ctx, q, tx.Plant, tx.Now, pq.Array(codes), pq.Array(limits))
+	return err
+}
+
 // touchProducts: what product a lot in doubt is decides how bad the doubt is, and
 // under which limits it was made.
 func touchProducts(ctx context.Context, tx *pg.Tx, codes []string) error {

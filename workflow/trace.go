@@ -143,16 +143,10 @@ func storeRun(ctx context.Context, tx *pg.Tx, e *evidence, run *Run) error {
 	if d, err = lockDeviation(ctx, tx, d.ID); err != nil {
 		return err
 	}
-	if d.State == Evaluating && d.RetraceDue == nil {
-		f, err := factsOf(ctx, tx, d)
-		if err != nil {
-			return err
-		}
-		if err := fire(ctx, tx, &d, Retrace, f); err != nil {
-			return err
-		}
+	if err := refresh(ctx, tx, &d, fmt.Sprintf("run %d", run.Number)); err != nil {
+		return err
 	}
-	if err := traced(ctx, tx, &d); err != nil {
+	if err := advance(ctx, tx, &d); err != nil {
 		return err
 	}
 	return trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "trace.stored", Subject: run.Instrument, Version: run.Number,
@@ -174,18 +168,6 @@ func containAgain(ctx context.Context, tx *pg.Tx, d *Deviation, e *evidence) err
 		return err
 	}
 	return tx.RaiseEpoch(ctx)
-}
-
-// traced moves a contained deviation on when its last run knows everything.
-func traced(ctx context.Context, tx *pg.Tx, d *Deviation) error {
-	if d.State != Contained {
-		return nil
-	}
-	f, err := factsOf(ctx, tx, *d)
-	if err != nil || f.TraceRuns == 0 || !f.TraceCurrent {
-		return err
-	}
-	return fire(ctx, tx, d, Trace, f)
 }
 
 const addAssessments = `
@@ -271,12 +253,24 @@ func (s *Service) Evaluate(ctx context.Context, sc pg.Scope, id DeviationID, see
 			return d, err
 		}
 		f.Evaluator = tx.By.ID != ""
-		d.Evaluator = &tx.By.ID
-		const name = `update deviation set evaluator = $3 where plant_id = $1 and deviation_id = $2`
-		if _, err := tx.ExecContext(ctx, name, tx.Plant, d.ID, tx.By.ID); err != nil {
+		if _, err := deviationTrack.Next(ctx, d.State, Evaluate, tx.By.Kind, f); err != nil { // before there is anything to look at
 			return d, err
 		}
-		err = fire(ctx, tx, &d, Evaluate, f)
-		return d, err
+		list, err := findingsOf(ctx, tx, d)
+		if err != nil {
+			return d, err
+		}
+		if d.Evaluated, err = digestOf(list); err != nil {
+			return d, err
+		}
+		d.Evaluator = &tx.By.ID
+		const name = `update deviation set evaluator = $3, evaluated_digest = $4 where plant_id = $1 and deviation_id = $2`
+		if _, err := tx.ExecContext(ctx, name, tx.Plant, d.ID, tx.By.ID, d.Evaluated); err != nil {
+			return d, err
+		}
+		if err := fire(ctx, tx, &d, Evaluate, f); err != nil {
+			return d, err
+		}
+		return d, advance(ctx, tx, &d)
 	})
 }

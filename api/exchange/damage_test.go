@@ -149,7 +149,7 @@ func TestNamesAreShared(t *testing.T) {
 	for i := range names {
 		names[i] = fmt.Sprintf("L-%d", i%(mostKnown+5))
 	}
-	d := readingDecoder{known: map[string]string{}}
+	d := newReadingDecoder()
 	r := newRecord("readings.csv", readingTable)
 	for _, name := range names {
 		r.value[r.column("lot")] = name

@@ -15,7 +15,7 @@ const (
 
 // tables are the data files in the order in which problems are told.
 var tables = []table{instrumentTable, certificateTable, clockOffsetTable, eventTable, mountingTable, checkTable,
-	productTable, lotTable, stayTable, transformationTable, shipmentTable, readingTable}
+	productTable, lotTable, placeTable, stayTable, cleanoutTable, transformationTable, shipmentTable, readingTable}
 
 // needed are the data files that a folder must have.
 var needed = map[string]bool{instrumentTable.name: true, checkTable.name: true, readingTable.name: true}

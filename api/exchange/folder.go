@@ -73,7 +73,9 @@ type Folder struct {
 	Checks          []CheckRow
 	Products        []Row[lot.Product]
 	Lots            []Row[lot.Lot]
+	Places          []Row[lot.Place]
 	Stays           []Row[lot.Stay]
+	Cleanouts       []Row[lot.Cleanout]
 	Transformations []Row[lot.Transformation]
 	Shipments       []Row[lot.Shipment]
 

@@ -87,7 +87,7 @@ func decodeMounting(r *record) instrument.Mounting {
 	r.inOrder(from, to, "to")
 	return instrument.Mounting{
 		Instrument: r.code("instrument"),
-		Location:   r.code("location"),
+		Location:   r.mark("location", Place),
 		From:       orZero(from),
 		To:         to,
 	}

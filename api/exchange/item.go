@@ -74,6 +74,16 @@ func Shipments(items []jsontext.Value) ([]lot.Shipment, fault.Rows) {
 	return decodeItems(items, shipmentTable, decodeShipment)
 }
 
+// Places decodes what locations are.
+func Places(items []jsontext.Value) ([]lot.Place, fault.Rows) {
+	return decodeItems(items, placeTable, decodePlace)
+}
+
+// Cleanouts decodes clean-outs.
+func Cleanouts(items []jsontext.Value) ([]lot.Cleanout, fault.Rows) {
+	return decodeItems(items, cleanoutTable, decodeCleanout)
+}
+
 // Certificates decodes certificates with their points.
 func Certificates(items []jsontext.Value) (list []instrument.Certificate, bad fault.Rows) {
 	for i, item := range items {

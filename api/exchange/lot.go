@@ -27,7 +27,7 @@ var lotTable = table{
 
 func decodeLot(r *record) lot.Lot {
 	l := lot.Lot{
-		Code:      r.code("lot"),
+		Code:      r.mark("lot", Product),
 		Product:   r.code("product"),
 		MadeAt:    r.at("made_at"),
 		MadeFrom:  r.at("made_from"),
@@ -47,7 +47,7 @@ var stayTable = table{
 func decodeStay(r *record) lot.Stay {
 	from, to := r.at("from"), r.at("to")
 	r.inOrder(from, to, "to")
-	return lot.Stay{Lot: r.code("lot"), Location: r.code("location"), From: orZero(from), To: to}
+	return lot.Stay{Lot: r.mark("lot", Product), Location: r.mark("location", Place), From: orZero(from), To: to}
 }
 
 var transformationTable = table{
@@ -60,8 +60,8 @@ func decodeTransformation(r *record) lot.Transformation {
 	t := lot.Transformation{
 		Event:          r.code("event"),
 		At:             r.moment("at"),
-		Input:          r.code("input_lot"),
-		Output:         r.code("output_lot"),
+		Input:          r.mark("input_lot", Product),
+		Output:         r.mark("output_lot", Product),
 		InputQuantity:  r.quantity("input_quantity"),
 		OutputQuantity: r.quantity("output_quantity"),
 	}
@@ -80,9 +80,32 @@ var shipmentTable = table{
 func decodeShipment(r *record) lot.Shipment {
 	return lot.Shipment{
 		Shipment:  r.code("shipment"),
-		Lot:       r.code("lot"),
+		Lot:       r.mark("lot", Product),
 		Quantity:  r.quantity("quantity"),
 		ShippedAt: r.moment("shipped_at"),
-		Consignee: r.code("consignee"),
+		Consignee: r.mark("consignee", Place),
 	}
+}
+
+var placeTable = table{
+	name:     "locations",
+	required: []string{"location"},
+	optional: []string{"vessel", "note"},
+}
+
+func decodePlace(r *record) lot.Place {
+	return lot.Place{Code: r.mark("location", Place), Vessel: r.flag("vessel"), Note: r.note("note")}
+}
+
+var cleanoutTable = table{
+	name:     "cleanouts",
+	required: []string{"location", "at"},
+	optional: []string{"from", "note", "withdrawn"},
+}
+
+func decodeCleanout(r *record) lot.Cleanout {
+	from, at := r.at("from"), r.at("at")
+	r.inOrder(from, at, "at")
+	return lot.Cleanout{Location: r.mark("location", Place), At: orZero(at), From: from, Note: r.note("note"),
+		Withdrawn: orZero(r.flag("withdrawn"))}
 }

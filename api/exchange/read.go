@@ -32,12 +32,14 @@ func Read(dir string) (*Folder, []Problem) {
 }
 
 func (f *Folder) readLots(l listing) (bad []Problem) {
-	var p [5][]Problem
+	var p [7][]Problem
 	f.Products, p[0] = readTable(l.sources[productTable.name], productTable, decodeProduct)
 	f.Lots, p[1] = readTable(l.sources[lotTable.name], lotTable, decodeLot)
-	f.Stays, p[2] = readTable(l.sources[stayTable.name], stayTable, decodeStay)
-	f.Transformations, p[3] = readTable(l.sources[transformationTable.name], transformationTable, decodeTransformation)
-	f.Shipments, p[4] = readTable(l.sources[shipmentTable.name], shipmentTable, decodeShipment)
+	f.Places, p[2] = readTable(l.sources[placeTable.name], placeTable, decodePlace)
+	f.Stays, p[3] = readTable(l.sources[stayTable.name], stayTable, decodeStay)
+	f.Cleanouts, p[4] = readTable(l.sources[cleanoutTable.name], cleanoutTable, decodeCleanout)
+	f.Transformations, p[5] = readTable(l.sources[transformationTable.name], transformationTable, decodeTransformation)
+	f.Shipments, p[6] = readTable(l.sources[shipmentTable.name], shipmentTable, decodeShipment)
 	for _, list := range p {
 		bad = append(bad, list...)
 	}

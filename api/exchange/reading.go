@@ -32,7 +32,7 @@ func (f *Folder) Readings() iter.Seq2[Row[reading.Reading], *Problem] {
 
 func readings(records iter.Seq[*record]) iter.Seq2[Row[reading.Reading], *Problem] {
 	return func(yield func(Row[reading.Reading], *Problem) bool) {
-		d := readingDecoder{known: map[string]string{}}
+		d := newReadingDecoder()
 		for r := range records {
 			v, ok := decoded(r, d.decode)
 			if ok && !yield(Row[reading.Reading]{r.file, r.line, v}, nil) {
@@ -51,6 +51,7 @@ func readings(records iter.Seq[*record]) iter.Seq2[Row[reading.Reading], *Proble
 // times: each name is checked and kept once.
 type readingDecoder struct {
 	known map[string]string
+	marks [2]map[string]string // names of product and of places, as they were written
 }
 
 // mostKnown bounds what is kept. Beyond it the file names more things than it
@@ -62,9 +63,9 @@ func (d *readingDecoder) decode(r *record) (v reading.Reading) {
 	v.TakenAt = required(r, "taken_at", parseTime)
 	v.Unit = required(r, "unit", parseScale)
 	v.Value, v.Decimals = indication(r, v.Unit)
-	v.Lot = d.code(r, "lot")
+	v.Lot = d.mark(r, "lot", Product)
 	v.Limit = d.code(r, "limit")
-	v.Location = d.code(r, "location")
+	v.Location = d.mark(r, "location", Place)
 	v.TakenBy = d.code(r, "taken_by")
 	if s := r.raw("source_id"); s != "" {
 		v.SourceID = strings.Clone(required(r, "source_id", parseCode)) // never the same twice
@@ -98,23 +99,38 @@ func required[T any](r *record, column string, parse func(string) (T, *flaw)) (v
 	return v
 }
 
+func newReadingDecoder() readingDecoder {
+	return readingDecoder{known: map[string]string{}, marks: [2]map[string]string{{}, {}}}
+}
+
 // code returns the name of something, the same string for the same name.
 func (d *readingDecoder) code(r *record, column string) string {
+	return once(d.known, r, column, parseCode)
+}
+
+// mark returns the name of product or of a place, the same string for the same
+// name.
+func (d *readingDecoder) mark(r *record, column string, of Marked) string {
+	return once(d.marks[of], r, column, func(s string) (string, *flaw) { return parseMark(s, of) })
+}
+
+func once(known map[string]string, r *record, column string, parse func(string) (string, *flaw)) string {
 	s := r.raw(column)
 	if s == "" {
 		return ""
 	}
-	if have, ok := d.known[s]; ok {
+	if have, ok := known[s]; ok {
 		return have
 	}
-	if _, f := parseCode(s); f != nil {
+	name, f := parse(s)
+	if f != nil {
 		r.fail(column, f)
 		return ""
 	}
-	if len(d.known) >= mostKnown {
-		clear(d.known)
+	if len(known) >= mostKnown {
+		clear(known)
 	}
 	s = strings.Clone(s) // or one name would keep its whole row in memory
-	d.known[s] = s
-	return s
+	known[s] = strings.Clone(name)
+	return known[s]
 }

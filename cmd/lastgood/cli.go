@@ -18,6 +18,7 @@ type cli struct {
 	Import importCmd `cmd:"" help:"Load a case folder into a running installation."`
 	Plant  plantCmd  `cmd:"" help:"Plants of an installation."`
 	Key    keyCmd    `cmd:"" help:"Keys by which plant systems call the API."`
+	Person personCmd `cmd:"" help:"People of a plant: their roles, and how they sign in."`
 	Policy policyCmd `cmd:"" help:"Policy documents: check one, try one on a case, print the built-in rules."`
 	Limits limitsCmd `cmd:"" help:"Ready-made limits that a policy may name, with their sources."`
 	Bench  benchCmd  `cmd:"" help:"Measure ingest and trace against plain PostgreSQL, in one run."`
@@ -52,7 +53,7 @@ func command(ctx context.Context, args []string, s *streams) int {
 	exit := -1
 	parser, err := kong.New(&c, kong.Name("lastgood"), kong.Writers(s.out, s.err), kong.ShortUsageOnError(),
 		kong.Description("HACCP deviations of thermometers: trace, assess, hold. It supports a decision and does not make one."),
-		kong.Vars{"scopes": allScopes()}, kong.Exit(func(code int) { exit = code }), kong.Bind(g))
+		kong.Vars{"scopes": allScopes(), "roles": allRoles()}, kong.Exit(func(code int) { exit = code }), kong.Bind(g))
 	if err != nil {
 		fmt.Fprintln(s.err, "lastgood:", err)
 		return exitTrouble

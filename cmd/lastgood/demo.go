@@ -20,7 +20,8 @@ import (
 
 // demoCmd shows an invented plant on the day its thermometers fail.
 type demoCmd struct {
-	Listen string `default:"127.0.0.1:8080" help:"Address to listen on; a free port is taken if this one is not."`
+	Listen               string `default:"127.0.0.1:8080" help:"Address to listen on; a free port is taken if this one is not."`
+	AllowPrivateWebhooks bool   `help:"Send events to addresses inside the plant's own network too."`
 	kept
 }
 
@@ -52,7 +53,7 @@ func (c *demoCmd) Run(g *globals) error {
 		return err
 	}
 	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place(), lost(reports))
-	return serve(g.ctx, s, l, slog.New(slog.NewJSONHandler(io.Discard, nil)))
+	return serve(g.ctx, s, l, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
 }
 
 // plant loads the demo plant, unless a kept database has it already.

@@ -24,7 +24,7 @@ type importCmd struct {
 
 // importOrder is the data files in the order in which they may refer to each
 // other. Events and checks come last, in one go.
-var importOrder = []string{"instruments", "certificates", "clock_offsets", "products", "lots", "mountings", "stays", "transformations", "shipments"}
+var importOrder = []string{"instruments", "certificates", "clock_offsets", "products", "lots", "locations", "mountings", "stays", "cleanouts", "transformations", "shipments"}
 
 // Run imports the folder. The same folder again changes nothing.
 func (c *importCmd) Run(g *globals) error {
@@ -97,12 +97,21 @@ func (i *importer) table(name string) error {
 			return located(err, map[string][]exchange.Object{"items": objects[:n]})
 		}
 		added, unchanged = added+said.Accepted, unchanged+said.Unchanged
+		i.warnAside(said.Quarantined, objects[:n])
 		objects = objects[n:]
 	}
 	if added+unchanged > 0 {
 		fmt.Fprintf(i.g.out, "%s: %d new, %d unchanged\n", name, added, unchanged)
 	}
 	return nil
+}
+
+// warnAside names rows that the server put aside.
+func (i *importer) warnAside(aside []api.AsideBody, objects []exchange.Object) {
+	for _, q := range aside {
+		at := whereabouts(api.Fault{Location: q.Location, Rule: q.Rule, Detail: q.Detail}, map[string][]exchange.Object{"items": objects})
+		fmt.Fprintf(i.g.err, "warning: %s; it is in quarantine as number %d, and its lots are held\n", at.Error(), q.ID)
+	}
 }
 
 func texts(objects []exchange.Object) []any {
@@ -196,19 +205,24 @@ func located(err error, lists map[string][]exchange.Object) error {
 	}
 	out := &refusedRows{}
 	for _, f := range p.Errors {
-		at := exchange.Problem{Rule: f.Rule, Detail: f.Detail, Column: f.Location}
-		if m := place.FindStringSubmatch(f.Location); m != nil {
-			index, _ := strconv.Atoi(m[2])
-			if objects := lists[m[1]]; index < len(objects) {
-				part, _ := strconv.Atoi(m[3])
-				o := objects[index]
-				at.File, at.Line, at.Column = o.File, o.Lines[min(part, len(o.Lines)-1)], m[4]
-			}
-		}
-		out.problems = append(out.problems, at)
+		out.problems = append(out.problems, whereabouts(f, lists))
 	}
 	if len(out.problems) == 0 {
 		return err
 	}
 	return out
+}
+
+// whereabouts turns the place of one fault into file, line and column.
+func whereabouts(f api.Fault, lists map[string][]exchange.Object) exchange.Problem {
+	at := exchange.Problem{Rule: f.Rule, Detail: f.Detail, Column: f.Location}
+	if m := place.FindStringSubmatch(f.Location); m != nil {
+		index, _ := strconv.Atoi(m[2])
+		if objects := lists[m[1]]; index < len(objects) {
+			part, _ := strconv.Atoi(m[3])
+			o := objects[index]
+			at.File, at.Line, at.Column = o.File, o.Lines[min(part, len(o.Lines)-1)], m[4]
+		}
+	}
+	return at
 }

@@ -12,6 +12,7 @@ import (
 	"lastgood/policy/document"
 	"lastgood/workflow"
 	"lastgood/workflow/fault"
+	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/reading"
 )
@@ -82,10 +83,26 @@ func (l *loader) facts() error {
 		add(l, f.Products, l.svc.AddProducts),
 		add(l, f.Lots, l.svc.AddLots),
 		add(l, f.Mountings, l.svc.AddMountings),
+		add(l, f.Places, l.svc.AddPlaces),
 		add(l, f.Stays, l.svc.AddStays),
-		add(l, f.Transformations, l.svc.AddTransformations),
+		add(l, f.Cleanouts, l.svc.AddCleanouts),
+		l.transformations(),
 		add(l, f.Shipments, l.svc.AddShipments),
 	)
+}
+
+// transformations loads the genealogy. A row that a running installation would put
+// into quarantine is a fault of the folder: it says two things at once.
+func (l *loader) transformations() error {
+	var c workflow.Counts
+	kept, err := addGood(l, l.folder.Transformations, func(ctx context.Context, sc pg.Scope, list []lot.Transformation) (_ workflow.Counts, err error) {
+		c, err = l.svc.AddTransformations(ctx, sc, list)
+		return c, err
+	})
+	for _, q := range c.Quarantined {
+		l.problems = append(l.problems, exchange.Problem{File: kept[q.Index].File, Line: kept[q.Index].Line, Column: q.Field, Rule: q.Rule, Detail: q.Detail})
+	}
+	return err
 }
 
 // add gives rows to a command; if some are wrong, it notes them and gives the

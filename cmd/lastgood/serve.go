@@ -16,7 +16,8 @@ import (
 
 // serveCmd serves the API on a kept or given database.
 type serveCmd struct {
-	Listen string `default:"127.0.0.1:8080" help:"Address to listen on; port 0 chooses a free one."`
+	Listen               string `default:"127.0.0.1:8080" help:"Address to listen on; port 0 chooses a free one."`
+	AllowPrivateWebhooks bool   `help:"Send events to addresses inside the plant's own network too."`
 	kept
 }
 
@@ -35,7 +36,7 @@ func (c *serveCmd) Run(g *globals) error {
 		return err
 	}
 	fmt.Fprintf(g.out, "serving on http://%s\n", l.Addr())
-	return serve(g.ctx, s, l, slog.New(slog.NewJSONHandler(g.err, nil)))
+	return serve(g.ctx, s, l, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(g.err, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
 }
 
 // maxJSON bounds a JSON body: an import sends all checks of a folder at once.
@@ -49,18 +50,18 @@ const (
 	drainTime  = 20 * time.Second
 )
 
-// serve answers requests and traces what is due until the context ends, then
-// finishes what it has begun. It also ends when the private database does.
-func serve(ctx context.Context, s *store, l net.Listener, log *slog.Logger) error {
+// serve answers requests and does the jobs until the context ends, then finishes
+// what it has begun. It also ends when the private database does.
+func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions) error {
+	log := o.Log
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	srv := &http.Server{Handler: api.New(s.svc, api.Options{Log: log, MaxBody: maxJSON}), ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
-	tracing := make(chan struct{})
-	go func() {
-		defer close(tracing)
-		traceDue(ctx, s.svc, log)
-	}()
+	jobs, err := s.svc.StartJobs(ctx, o)
+	if err != nil {
+		return errors.Join(err, l.Close())
+	}
 	if s.server != nil {
 		go func() {
 			select {
@@ -80,10 +81,14 @@ func serve(ctx context.Context, s *store, l net.Listener, log *slog.Logger) erro
 			log.Warn("requests were cut off", "error", err.Error())
 		}
 	}()
-	err := srv.Serve(l)
+	err = srv.Serve(l)
 	cancel(nil)
 	<-drained // Serve returns at once; the requests under way still need the database
-	<-tracing
+	stop, done := context.WithTimeout(context.Background(), drainTime)
+	defer done()
+	if err := jobs.Stop(stop); err != nil {
+		log.Warn("jobs were cut off", "error", err.Error())
+	}
 	if !errors.Is(err, http.ErrServerClosed) {
 		return err
 	}
@@ -91,34 +96,4 @@ func serve(ctx context.Context, s *store, l net.Listener, log *slog.Logger) erro
 		return cause
 	}
 	return nil
-}
-
-// lookEvery is how often the server looks for deviations that late evidence made
-// due. What is due stands in the database: nothing is lost between looks.
-const lookEvery = 200 * time.Millisecond
-
-// traceDue traces what is due until the context ends. After a failure it waits
-// longer each time, up to a minute.
-func traceDue(ctx context.Context, svc *workflow.Service, log *slog.Logger) {
-	wait := lookEvery
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-time.After(wait):
-		}
-		n, err := svc.RetraceDue(ctx)
-		switch {
-		case ctx.Err() != nil:
-			return
-		case err != nil:
-			wait = min(2*wait, time.Minute)
-			log.Error("trace", "error", err.Error())
-		default:
-			wait = lookEvery
-		}
-		if n > 0 {
-			log.Info("traced", "deviations", n)
-		}
-	}
 }

@@ -71,18 +71,23 @@ func (e Evidence) Means() string {
 	return ""
 }
 
-// Role is in what capacity somebody signs.
+// Role is in what capacity somebody acts.
 type Role string
 
 // The roles.
 const (
-	LineSupervisor    Role = "line_supervisor"
-	QALead            Role = "qa_lead"
-	QualifiedPerson   Role = "qualified_person" // PCQI, or trained by 9 CFR 417.7 or 21 CFR 123.10
-	ProcessAuthority  Role = "process_authority"
-	PlantManager      Role = "plant_manager"
-	RegulatoryLiaison Role = "regulatory_liaison"
-	Verifier          Role = "verifier" // independent of the decision
+	LineSupervisor        Role = "line_supervisor"
+	QALead                Role = "qa_lead"
+	QualifiedPerson       Role = "qualified_person" // PCQI, or trained by 9 CFR 417.7 or 21 CFR 123.10
+	ProcessAuthority      Role = "process_authority"
+	PlantManager          Role = "plant_manager"
+	RegulatoryLiaison     Role = "regulatory_liaison"
+	Verifier              Role = "verifier" // independent of the decision
+	CalibrationTechnician Role = "calibration_technician"
+	Reviewer              Role = "reviewer" // of records
+	Operator              Role = "operator"
+	Inspector             Role = "inspector"     // reads, and signs nothing
+	Administrator         Role = "administrator" // of people and keys; holds no other role
 )
 
 // Deed is one thing that somebody did in a deviation.

@@ -24,6 +24,8 @@ func (p *Policy) Defaults() []Default {
 		{"beyond_points", strconv.FormatFloat(float64(metrology.DefaultBeyond), 'g', -1, 64) + " K"},
 		{"kill_steps", "none: no later step clears a hazard"},
 		{"corroboration", "within " + DefaultWithin.String()},
+		{"escalation", "holds after " + DefaultEscalation.HoldsAfter.String() + ", then every " + DefaultEscalation.AgainEvery.String()},
+		{"overdue_grace", "none: a check is overdue when its day is over"},
 	} {
 		said := slices.Contains(p.keys, d.Key) || d.Key == "severities" && slices.Contains(p.keys, "hazards")
 		if !said {

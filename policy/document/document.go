@@ -17,6 +17,7 @@ import (
 
 	"go.yaml.in/yaml/v4"
 
+	"lastgood/policy/disposition"
 	"lastgood/policy/impact"
 	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
@@ -40,9 +41,12 @@ type Policy struct {
 	Severities   map[string]Severity // by hazard
 	Beyond       unit.CelsiusDiff    // how far beyond the points of a check its error is still stated [K]
 	KillSteps    []KillStep
+	Regimes      []disposition.Regime // that govern the limits; none: nothing that missed is ever released
 	Corroboration
-	Rules  *rules.Rules // levels, routes, signers, deadlines
-	Source []byte       // the document as it was read
+	Escalation   Escalation
+	OverdueGrace time.Duration // after the day on which a check was due
+	Rules        *rules.Rules  // levels, routes, signers, deadlines
+	Source       []byte        // the document as it was read
 
 	toxins map[string]bool // by hazard; not there: not said
 	keys   []string        // that the document has

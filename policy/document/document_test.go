@@ -154,14 +154,14 @@ func TestDefaultsAreTold(t *testing.T) {
 		}
 		return out
 	}
-	if d := cmp.Diff([]string{"decision_rule", "coverage", "onset", "severities", "beyond_points", "kill_steps", "corroboration"}, keys(besides(""))); d != "" {
+	if d := cmp.Diff([]string{"decision_rule", "coverage", "onset", "severities", "beyond_points", "kill_steps", "corroboration", "escalation", "overdue_grace"}, keys(besides(""))); d != "" {
 		t.Error(d)
 	}
-	if d := cmp.Diff([]string{"kill_steps", "corroboration"}, keys(whole)); d != "" {
+	if d := cmp.Diff([]string{"kill_steps", "corroboration", "escalation", "overdue_grace"}, keys(whole)); d != "" {
 		t.Error(d)
 	}
 	said := besides("decision_rule: guarded\nhazards: [{hazard: a, severity: fatal}]\n")
-	if d := cmp.Diff([]string{"coverage", "onset", "beyond_points", "kill_steps", "corroboration"}, keys(said)); d != "" {
+	if d := cmp.Diff([]string{"coverage", "onset", "beyond_points", "kill_steps", "corroboration", "escalation", "overdue_grace"}, keys(said)); d != "" {
 		t.Error(d)
 	}
 }
@@ -225,7 +225,7 @@ var refused = []struct {
 	{"limits: ^{}\n", "limits wrong-type", "a list"},
 	{"limits: [^cook]\n", "limits[0] wrong-type", "mapping"},
 	{"limits: [^*cook]\n", "not-yaml", ""},
-	{besides("^limit: x"), "limit unknown-key", "limits, decision_rule, onset, coverage, severities, hazards, beyond_points, kill_steps, corroboration, levels, rules, routes, signers and deadlines"},
+	{besides("^limit: x"), "limit unknown-key", "limits, decision_rule, onset, coverage, severities, hazards, beyond_points, kill_steps, corroboration, regimes, escalation, overdue_grace, levels, rules, routes, signers and deadlines"},
 	{besides("routes: ^[]"), "routes wrong-type", "mapping"},
 	{besides("routes: {^donate: to a food bank}"), "routes.donate unknown-route", "release_with_record"},
 	{besides("rules: ^[]"), "rules empty", "the built-in ones apply"},

@@ -13,7 +13,7 @@ import (
 	"lastgood/policy/rules"
 )
 
-var topKeys = append([]string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration"},
+var topKeys = append([]string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration", "regimes", "escalation", "overdue_grace"},
 	rules.Keys()...)
 
 // policy reads the whole document.
@@ -35,6 +35,8 @@ func (r *reader) policy(n *yaml.Node, p *Policy) {
 	r.beyond(top, p)
 	r.corroboration(top, p)
 	r.killSteps(top, p)
+	r.regimes(top, p)
+	r.escalation(top, p)
 	r.rules(n, p)
 }
 

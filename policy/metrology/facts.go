@@ -38,7 +38,12 @@ type Facts struct {
 	Events []Event // ascending in time
 	// Failed is the index of the check that opened the deviation: failed,
 	// inconclusive or unusable.
-	Failed    int
+	Failed int
+	// Late says that this check opened the deviation because it was made too late,
+	// or not yet: then it is one that found nothing. Whatever it says, it clears
+	// nothing before it: also where it passed, the error lay in the bracket between
+	// the last good check and this one.
+	Late      bool
 	Tolerance unit.Diff
 	Rule      Rule
 	// UseUncertainty is the standard uncertainty that a reading in use has

@@ -67,11 +67,12 @@ func (d *dossier) reaches() []Reach {
 
 // split makes reaches of the temperatures with one last good check: those where
 // the failed check itself clearly passed, as found and as left, are in no
-// doubt, unless something happened in between that no later pass can mend.
+// doubt, unless it was made too late or something happened in between that no
+// later pass can mend.
 func (d *dossier) split(at spans, lastGood int, after int64) []Reach {
 	failed := d.sides[d.Failed]
 	clear := failed.foundOK.and(failed.leftOK)
-	if d.disturbed(after, d.Checks[d.Failed].At) != "" {
+	if d.Late || d.disturbed(after, d.Checks[d.Failed].At) != "" {
 		clear = nil
 	}
 	trusted := after
@@ -210,6 +211,9 @@ func (d *dossier) noAsFound() string {
 	c := d.Checks[d.Failed]
 	if c.Untrusted != "" {
 		return "the check that failed is no check: " + c.Untrusted
+	}
+	if d.Late {
+		return "the check was overdue, and no as-found value taken since bounds the error"
 	}
 	return "there is no as-found value at the check that failed"
 }

@@ -43,3 +43,10 @@ func (q Quantity) Rat() *big.Rat {
 
 // String returns "500 kg".
 func (q Quantity) String() string { return q.Amount + " " + q.Unit }
+
+// Decimal writes a sum of amounts: amounts have at most six decimals, and so has
+// every sum of them.
+func Decimal(r *big.Rat) string {
+	s := r.FloatString(6)
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}

@@ -10,6 +10,7 @@ import (
 
 	"github.com/lib/pq"
 
+	"lastgood/policy/unit"
 	"lastgood/workflow/fault"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/lot"
@@ -37,6 +38,7 @@ type Hold struct {
 	PlacedBy       string     `db:"placed_by"`
 	AcknowledgedAt *time.Time `db:"acknowledged_at"`
 	Counted        *string    `db:"counted_quantity"`
+	CountedUnit    *string    `db:"counted_unit"`
 	Short          bool       `db:"short"`
 	MovedAt        *time.Time `db:"moved_at"`   // product left, by a shipment that was recorded while the hold stood
 	AllowedAt      *time.Time `db:"allowed_at"` // the ship gate had just allowed it
@@ -53,7 +55,8 @@ type Order struct {
 }
 
 // Place places holds for a deviation and returns how many are new. A portion
-// that it holds already stays held as it is.
+// that it holds already stays held as it is, and one that it held before and let
+// go stays let go: whoever takes that back places the hold again.
 func Place(ctx context.Context, tx *pg.Tx, deviation int64, orders []Order) (int, error) {
 	return place(ctx, tx, &deviation, nil, orders)
 }
@@ -71,11 +74,12 @@ with h as (
     placed_at, placed_by)
   select $1, portion_id, deviation_id, cascade_id, because_of_lot_id, quantity, quantity_unit, location_id, $3, placed_by
   from json_to_recordset($2) as r(portion_id bigint, deviation_id bigint, cascade_id bigint, because_of_lot_id bigint,
-    quantity numeric, quantity_unit text, location_id int, placed_by text) order by portion_id
-  on conflict do nothing returning plant_id, portion_id),
+    quantity numeric, quantity_unit text, location_id int, placed_by text)
+  where not exists (select from hold o where o.plant_id = $1 and o.deviation_id = r.deviation_id and o.portion_id = r.portion_id)
+  order by portion_id on conflict do nothing returning plant_id, portion_id),
 p as (
   update portion set state = 'on_hold', version = version + 1 from h
-  where portion.plant_id = h.plant_id and portion.portion_id = h.portion_id and portion.state = 'free'
+  where portion.plant_id = h.plant_id and portion.portion_id = h.portion_id and portion.state in ('free', 'released')
   returning 1)
 select count(*) from h where (select count(*) from p) >= 0`
 	type row struct {
@@ -123,7 +127,7 @@ const columns = `
 select h.hold_id, p.lot_id, l.code as lot, b.code as because_of, coalesce(h.deviation_id, 0) as deviation_id,
   coalesce(h.cascade_id, 0) as cascade_id, coalesce(h.reason, '') as reason, p.label as portion, cast(h.quantity as text) as quantity,
   h.quantity_unit, loc.code as location, h.placed_at, h.placed_by, h.acknowledged_at,
-  cast(h.counted_quantity as text) as counted_quantity,
+  cast(h.counted_quantity as text) as counted_quantity, coalesce(h.counted_unit, h.quantity_unit) as counted_unit,
   h.acknowledged_at is not null and coalesce(h.counted_quantity < h.quantity, false) as short, h.moved_at, h.allowed_at, h.version
 from hold h join portion p using (plant_id, portion_id) join lot l using (plant_id, lot_id)
 join lot b on b.plant_id = h.plant_id and b.lot_id = h.because_of_lot_id
@@ -155,10 +159,10 @@ func Get(ctx context.Context, tx *pg.Tx, id ID) (Hold, error) {
 
 // Acknowledge records that whoever guards the stock has it under hold, and how
 // much they counted. seen is the version they looked at.
-func Acknowledge(ctx context.Context, tx *pg.Tx, id ID, seen int, counted string) error {
-	const q = `update hold set acknowledged_at = $3, acknowledged_by = $4, counted_quantity = cast($5 as numeric),
+func Acknowledge(ctx context.Context, tx *pg.Tx, id ID, seen int, counted unit.Quantity) error {
+	const q = `update hold set acknowledged_at = $3, acknowledged_by = $4, counted_quantity = cast($5 as numeric), counted_unit = $7,
 		version = version + 1 where plant_id = $1 and hold_id = $2 and version = $6 and lifted_at is null`
-	res, err := tx.ExecContext(ctx, q, tx.Plant, id, tx.Now, tx.By.ID, counted, seen)
+	res, err := tx.ExecContext(ctx, q, tx.Plant, id, tx.Now, tx.By.ID, counted.Amount, seen, counted.Unit)
 	if err != nil {
 		return fmt.Errorf("acknowledge hold %d: %w", id, err)
 	}

@@ -15,6 +15,17 @@ import (
 type History struct {
 	Checks []Recorded
 	Events []RecordedEvent
+	// Overdue are the times at which it was read though nobody had checked it in
+	// time.
+	Overdue []Overdue `json:",omitempty"`
+}
+
+// Overdue says that a check was overdue.
+type Overdue struct {
+	ID    int64
+	DueAt int64 // until when a check would have been in time [µs]
+	// InTimeFrom is from when on a clear pass would have been in time [µs].
+	InTimeFrom int64
 }
 
 // Recorded is a stored check, ready to be reasoned with.
@@ -100,6 +111,9 @@ func LoadHistory(ctx context.Context, tx *pg.Tx, in Stored) (History, error) {
 		Used bool      `db:"used_after"`
 	}
 	if err := tx.SelectContext(ctx, &events, happened, tx.Plant, in.ID); err != nil {
+		return h, fmt.Errorf("history of %s: %w", in.Code, err)
+	}
+	if h.Overdue, err = loadOverdue(ctx, tx, in); err != nil {
 		return h, fmt.Errorf("history of %s: %w", in.Code, err)
 	}
 	for _, e := range events {

@@ -34,10 +34,11 @@ const (
 	PolicyWrite     Scope = "policy:write"
 	TrailRead       Scope = "trail:read"
 	ShipAsk         Scope = "ship:ask"
+	WebhooksWrite   Scope = "webhooks:write"
 )
 
 // Scopes are all of them.
-var Scopes = []Scope{FactsRead, FactsWrite, ReadingsWrite, ChecksWrite, DeviationsRead, DeviationsWrite, HoldsWrite, PolicyWrite, TrailRead, ShipAsk}
+var Scopes = []Scope{FactsRead, FactsWrite, ReadingsWrite, ChecksWrite, DeviationsRead, DeviationsWrite, HoldsWrite, PolicyWrite, TrailRead, ShipAsk, WebhooksWrite}
 
 // Key is what is known of a key; never the secret.
 type Key struct {

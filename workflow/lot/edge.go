@@ -2,8 +2,10 @@ package lot
 
 import (
 	"context"
+	"errors"
 	"time"
 
+	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 )
 
@@ -36,9 +38,10 @@ type edgeKey struct {
 }
 
 // AddTransformations records what was made of what and returns what is new of
-// it. A row that would make a lot its own ancestor is refused, with the lots on
-// the way. The caller holds the genealogy lock.
-func AddTransformations(ctx context.Context, tx *pg.Tx, list []Transformation) ([]Transformation, error) {
+// it. A row that would make a lot its own ancestor is no transformation: it goes
+// into quarantine, and so does what was put there before and comes again. The
+// caller holds the genealogy lock.
+func AddTransformations(ctx context.Context, tx *pg.Tx, list []Transformation) (fresh []Transformation, aside []Quarantined, err error) {
 	const add = `
 insert into transformation (plant_id, input_lot_id, output_lot_id, event, at, input_quantity, output_quantity,
   quantity_unit, recorded_at)
@@ -46,7 +49,10 @@ select $1, input_lot_id, output_lot_id, event, at, input_quantity, output_quanti
 from json_to_recordset($2) as r(input_lot_id bigint, output_lot_id bigint, event text, at timestamptz,
   input_quantity numeric, output_quantity numeric, quantity_unit text)`
 	if err := pg.AllPast(tx, list, "at", func(t Transformation) time.Time { return t.At }); err != nil {
-		return nil, err
+		return nil, nil, err
+	}
+	if err := refuseItself(list); err != nil {
+		return nil, nil, err
 	}
 	codes := make([]string, 0, 2*len(list))
 	for _, t := range list {
@@ -54,10 +60,7 @@ from json_to_recordset($2) as r(input_lot_id bigint, output_lot_id bigint, event
 	}
 	ids, err := Intern(ctx, tx, codes)
 	if err != nil {
-		return nil, err
-	}
-	if err := refuseCycles(ctx, tx, list, ids); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	rows := make([]edgeRow, len(list))
 	for i, t := range list {
@@ -67,5 +70,52 @@ from json_to_recordset($2) as r(input_lot_id bigint, output_lot_id bigint, event
 			rows[i].In, rows[i].Unit = split(t.InputQuantity)
 		}
 	}
-	return pg.AddFresh(ctx, tx, edgeSieve, add, list, rows, func(r edgeRow) edgeKey { return edgeKey{r.Input, r.Output, r.Event} })
+	aside, err = quarantineCycles(ctx, tx, list, rows, ids)
+	if err != nil {
+		return nil, nil, err
+	}
+	good, place := without(list, aside)
+	kept := pg.Pick(rows, place)
+	fresh, err = pg.AddFresh(ctx, tx, edgeSieve, add, good, kept, func(r edgeRow) edgeKey { return edgeKey{r.Input, r.Output, r.Event} })
+	return fresh, aside, inList(err, place)
+}
+
+// refuseItself: a row that says that a lot was made of itself says nothing.
+func refuseItself(list []Transformation) error {
+	var bad fault.Rows
+	for i, t := range list {
+		if t.Input == t.Output {
+			bad.Add(i, fault.New(fault.Invalid, "cycle", "a lot would be made of itself: %s → %s", t.Input, t.Output).In("output_lot"))
+		}
+	}
+	return bad.Err()
+}
+
+// without returns the rows of a list that were not put aside, and their places in
+// it.
+func without(list []Transformation, aside []Quarantined) (good []Transformation, place []int) {
+	gone := map[int]bool{}
+	for _, q := range aside {
+		gone[q.Index] = true
+	}
+	for i, t := range list {
+		if !gone[i] {
+			good, place = append(good, t), append(place, i)
+		}
+	}
+	return good, place
+}
+
+// inList names the rows that are wrong by their places in the whole list.
+func inList(err error, place []int) error {
+	var bad fault.Rows
+	if !errors.As(err, &bad) {
+		return err
+	}
+	out := make(fault.Rows, len(bad))
+	for i, b := range bad {
+		b.Index = place[b.Index]
+		out[i] = b
+	}
+	return out
 }

@@ -77,22 +77,23 @@ func edges(list ...string) (out []lot.Transformation) {
 	return out
 }
 
-// turn records transformations.
-func (s *store) turn(list ...lot.Transformation) error {
+// turn records transformations and returns what was put aside.
+func (s *store) turn(list ...lot.Transformation) (aside []lot.Quarantined, err error) {
 	s.Helper()
-	return s.db.InTx(s.Context(), s.sc, func(tx *pg.Tx) error {
+	err = s.db.InTx(s.Context(), s.sc, func(tx *pg.Tx) (err error) {
 		if err := tx.OwnGenealogy(s.Context()); err != nil {
 			return err
 		}
-		_, err := lot.AddTransformations(s.Context(), tx, list)
+		_, aside, err = lot.AddTransformations(s.Context(), tx, list)
 		return err
 	})
+	return aside, err
 }
 
 func (s *store) turned(list ...lot.Transformation) {
 	s.Helper()
-	if err := s.turn(list...); err != nil {
-		s.Fatal(err)
+	if aside, err := s.turn(list...); err != nil || len(aside) > 0 {
+		s.Fatal(aside, err)
 	}
 }
 

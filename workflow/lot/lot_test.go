@@ -191,31 +191,70 @@ func TestDescendantsKnowWhereTheyComeFrom(t *testing.T) {
 func TestNoLotIsMadeOfItself(t *testing.T) {
 	t.Parallel()
 	s := open(t)
-	if err := s.turn(edges("A>B", "B>C", "C>D")...); err != nil {
-		t.Fatal(err)
+	s.turned(edges("A>B", "B>C", "C>D")...)
+	var rows fault.Rows
+	if _, err := s.turn(edges("A>A")...); !errors.As(err, &rows) || rows[0].Rule != "cycle" {
+		t.Errorf("a lot made of itself: %v", err)
 	}
 	for _, c := range []struct {
 		edges []string
 		row   int
 		says  string
+		lots  int // of the cycle
 	}{
-		{[]string{"A>A"}, 0, "A → A"},
-		{[]string{"B>A"}, 0, "B → A → B"},
-		{[]string{"E>F", "D>A"}, 1, "D → A → B → C → D"}, // across calls
-		{[]string{"E>F", "F>G", "G>E"}, 2, "G → E → F → G"},
-		{[]string{"D>E", "E>B"}, 1, "E → B → C → D → E"}, // half recorded, half in the call
+		{[]string{"B>A"}, 0, "B → A → B", 2},
+		{[]string{"E>F", "D>A"}, 1, "D → A → B → C → D", 4}, // across calls
+		{[]string{"E>F", "F>G", "G>E"}, 2, "G → E → F → G", 3},
+		{[]string{"D>E", "E>B"}, 1, "E → B → C → D → E", 4},    // half recorded, half in the call
+		{[]string{"A>X", "X>C", "C>A"}, 2, "C → A → B → C", 4}, // two ways
 	} {
-		err := s.turn(edges(c.edges...)...)
-		var rows fault.Rows
-		if !errors.As(err, &rows) || len(rows) != 1 || rows[0].Index != c.row || rows[0].Rule != "cycle" || !strings.HasSuffix(rows[0].Detail, ": "+c.says) {
-			t.Errorf("%v: %v, want row %d: %s", c.edges, err, c.row, c.says)
+		aside, err := s.turn(edges(c.edges...)...)
+		if err != nil || len(aside) != 1 || aside[0].Index != c.row || !aside[0].Fresh || len(aside[0].Lots) != c.lots || !strings.HasSuffix(aside[0].Detail, ": "+c.says) {
+			t.Errorf("%v: %+v, %v, want row %d: %s", c.edges, aside, err, c.row, c.says)
+		}
+		again, err := s.turn(edges(c.edges...)...)
+		if err != nil || len(again) != 1 || again[0].Fresh || len(aside) == 1 && again[0].ID != aside[0].ID {
+			t.Errorf("%v again: %+v, %v", c.edges, again, err)
 		}
 	}
-	if n := s.count("transformation"); n != 3 {
-		t.Errorf("%d edges are stored, want 3", n)
+	if n := s.count("transformation"); n != 8 {
+		t.Errorf("%d edges are stored, want 8", n)
 	}
-	if err := s.turn(edges("A>B", "A>D")...); err != nil {
-		t.Errorf("an edge again, and a short cut: %v", err)
+	other := edges("B>A")[0]
+	other.At = day(5)
+	if _, err := s.turn(other); !errors.As(err, &rows) || rows[0].Rule != "conflict" {
+		t.Errorf("in quarantine with another time: %v", err)
+	}
+	s.turned(edges("A>B", "A>D")...) // an edge again, and a short cut
+}
+
+// The lots of a cycle are one mixed lot until somebody rejects the row that would
+// close it.
+func TestCycleIsOneMixedLot(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	s.turned(edges("A>B", "B>C", "C>D", "X>A")...)
+	aside, err := s.turn(edges("C>A")...)
+	if err != nil || len(aside) != 1 {
+		t.Fatal(aside, err)
+	}
+	if got := strings.Join(s.descendants("C"), " "); got != "A<C B<C C<C D<C" {
+		t.Errorf("of C: %s", got)
+	}
+	decide := func(r lot.Ruling) error {
+		return s.db.InTx(t.Context(), s.sc, func(tx *pg.Tx) error {
+			_, err := lot.Resolve(t.Context(), tx, aside[0].ID, lot.Resolution{Ruling: r, Reason: "looked", DecidedBy: "qa-1"})
+			return err
+		})
+	}
+	if err := decide(lot.Rejected); err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Join(s.descendants("C"), " "); got != "C<C D<C" {
+		t.Errorf("of C, rejected: %s", got)
+	}
+	if err := decide(lot.AcceptedAsCommingled); fault.KindOf(err) != fault.Conflict {
+		t.Errorf("a second decision: %v", err)
 	}
 }
 
@@ -231,23 +270,24 @@ func TestLongChainsEnd(t *testing.T) {
 	if got := s.descendants("L0"); len(got) != n+1 {
 		t.Errorf("%d lots, want %d", len(got), n+1)
 	}
-	if err := s.turn(lot.Transformation{Event: "rework", At: day(2), Input: fmt.Sprint("L", n), Output: "L0"}); err == nil {
-		t.Error("the chain was closed")
+	aside, err := s.turn(lot.Transformation{Event: "rework", At: day(2), Input: fmt.Sprint("L", n), Output: "L0"})
+	if err != nil || len(aside) != 1 || len(aside[0].Lots) != n+1 {
+		t.Errorf("the chain was closed: %v", err)
 	}
 }
 
-// Two writers that would close a cycle together: one of them is refused.
+// Two writers that would close a cycle together: the row of one is put aside.
 func TestCycleByTwoWriters(t *testing.T) {
 	t.Parallel()
 	s := open(t)
-	errs := make([]error, 2)
+	aside, errs := make([][]lot.Quarantined, 2), make([]error, 2)
 	var both sync.WaitGroup
 	for i, e := range []string{"A>B", "B>A"} {
-		both.Go(func() { errs[i] = s.turn(edges(e)...) })
+		both.Go(func() { aside[i], errs[i] = s.turn(edges(e)...) })
 	}
 	both.Wait()
-	if (errs[0] == nil) == (errs[1] == nil) {
-		t.Errorf("%v and %v: want one refused", errs[0], errs[1])
+	if errors.Join(errs...) != nil || len(aside[0])+len(aside[1]) != 1 {
+		t.Errorf("%v, %v: want one put aside", aside, errs)
 	}
 }
 
@@ -275,7 +315,8 @@ func TestTwiceInOneList(t *testing.T) {
 			return added(lot.AddShipments(t.Context(), tx, list(again, shipment, elsewhere)))
 		},
 		"transformation": func(tx *pg.Tx, again bool) (int, error) {
-			return added(lot.AddTransformations(t.Context(), tx, list(again, edge, later)))
+			fresh, _, err := lot.AddTransformations(t.Context(), tx, list(again, edge, later))
+			return len(fresh), err
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -9,11 +9,14 @@ import (
 	"lastgood/workflow/pg"
 )
 
-// walk visits every recorded edge below the given lots, each once, level by
-// level: one query a level, always current, nothing to invalidate.
-func walk(ctx context.Context, tx *pg.Tx, lots []ID, visit func(from, to ID)) error {
-	const level = `select distinct input_lot_id, output_lot_id from transformation
-		where plant_id = $1 and input_lot_id = any($2) order by 1, 2`
+// made is, for each lot of $2, which lots it was made into.
+const made = `select t.input_lot_id, t.output_lot_id from transformation t where t.plant_id = $1 and t.input_lot_id = any($2)`
+
+// walk visits every edge below the given lots, each once, level by level: one
+// query a level, always current, nothing to invalidate. edges is the query that
+// says what an edge is.
+func walk(ctx context.Context, tx *pg.Tx, edges string, lots []ID, visit func(from, to ID)) error {
+	level := `select distinct input_lot_id, output_lot_id from (` + edges + `) e order by 1, 2`
 	type edge struct {
 		From ID `db:"input_lot_id"`
 		To   ID `db:"output_lot_id"`
@@ -40,8 +43,9 @@ func walk(ctx context.Context, tx *pg.Tx, lots []ID, visit func(from, to ID)) er
 	return nil
 }
 
-// Descendants returns every lot that was made of the given ones, however many
-// steps later, with the lot of the given ones that it goes back to: the first
+// Descendants returns every lot that the given ones taint, however many steps
+// later: what was made of them, and what was mixed with that or came into a
+// vessel after it; with the lot of the given ones that it goes back to: the first
 // by the order given. The given lots are in it too, going back to themselves.
 func Descendants(ctx context.Context, tx *pg.Tx, lots []ID) (because map[ID]ID, order []ID, err error) {
 	because = make(map[ID]ID, len(lots))
@@ -51,7 +55,7 @@ func Descendants(ctx context.Context, tx *pg.Tx, lots []ID) (because map[ID]ID, 
 			order = append(order, l)
 		}
 	}
-	err = walk(ctx, tx, lots, func(from, to ID) {
+	err = walk(ctx, tx, tainted, lots, func(from, to ID) {
 		if _, known := because[to]; !known {
 			because[to] = because[from]
 			order = append(order, to)

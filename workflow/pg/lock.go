@@ -9,12 +9,14 @@ import (
 // Locks are taken in one order: plant, genealogy, deviation, hold, lot, and the
 // trail last. They end with the transaction.
 
-// The classes of advisory lock. 5 is the month lock of the schema.
+// The classes of advisory lock. 5 is the month lock of the schema, 7 the sign of
+// life of a runner of jobs.
 const (
 	plantLock     = 1
 	genealogyLock = 2
 	streamLock    = 3
 	internLock    = 4
+	outboxLock    = 6
 )
 
 // SharePlant takes the shared plant lock and returns the deviation epoch that
@@ -60,5 +62,11 @@ func (tx *Tx) OwnStream(ctx context.Context, stream string) error {
 // OwnNames serialises the making of interned names, such as reading contexts.
 func (tx *Tx) OwnNames(ctx context.Context) error {
 	_, err := tx.ExecContext(ctx, `select pg_advisory_xact_lock($1, $2)`, internLock, tx.Plant)
+	return err
+}
+
+// OwnOutbox serialises the handing out of positions in the outbox.
+func (tx *Tx) OwnOutbox(ctx context.Context) error {
+	_, err := tx.ExecContext(ctx, `select pg_advisory_xact_lock($1, $2)`, outboxLock, tx.Plant)
 	return err
 }

@@ -93,10 +93,11 @@ func Append(ctx context.Context, tx *pg.Tx, e Entry) error {
 	if err != nil {
 		return fmt.Errorf("trail %s: %w", e.Stream, err)
 	}
-	if err := insert(ctx, tx, r, body); err != nil {
+	entry, err := insert(ctx, tx, r, body)
+	if err != nil {
 		return fmt.Errorf("trail %s: %w", e.Stream, err)
 	}
-	return nil
+	return tell(ctx, tx, r, entry)
 }
 
 type link struct {
@@ -114,12 +115,13 @@ func head(ctx context.Context, tx *pg.Tx, stream string) (link, error) {
 	return l, err
 }
 
-// insert writes the entry and puts it in line for the Merkle log.
-func insert(ctx context.Context, tx *pg.Tx, r Record, body []byte) error {
+// insert writes the entry, puts it in line for the Merkle log, and returns its
+// number.
+func insert(ctx context.Context, tx *pg.Tx, r Record, body []byte) (entry int64, err error) {
 	const add = `with e as (
 		insert into trail_entry (plant_id, stream, seq, prev_hash, hash, body, recorded_at)
 		values ($1, $2, $3, $4, $5, $6, $7) returning plant_id, entry_id)
-		insert into trail_pending (plant_id, entry_id) select plant_id, entry_id from e`
-	_, err := tx.ExecContext(ctx, add, tx.Plant, r.Stream, r.Seq, r.Prev, Hash(body), body, tx.Now)
-	return err
+		insert into trail_pending (plant_id, entry_id) select plant_id, entry_id from e returning entry_id`
+	err = tx.GetContext(ctx, &entry, add, tx.Plant, r.Stream, r.Seq, r.Prev, Hash(body), body, tx.Now)
+	return entry, err
 }

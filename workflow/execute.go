@@ -1,0 +1,170 @@
+package workflow
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"lastgood/policy/disposition"
+	"lastgood/policy/unit"
+	"lastgood/workflow/decision"
+	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
+	"lastgood/workflow/lot"
+	"lastgood/workflow/pg"
+	"lastgood/workflow/signoff"
+	"lastgood/workflow/trail"
+)
+
+// NewReport says what was carried out of a disposition.
+type NewReport struct {
+	Fate     string        `json:"fate"` // what became of it: released, destroyed, samples …
+	Quantity unit.Quantity `json:"quantity"`
+	At       time.Time     `json:"at"`
+	Place    string        `json:"place"`
+	Tag      string        `json:"tag"`
+	Reason   string        `json:"reason"` // of what cannot be recovered
+	Last     bool          `json:"last"`   // nothing of the portion is left to report
+}
+
+// fateOf is what a disposition comes to when it is carried out.
+var fateOf = map[disposition.Disposition]string{disposition.Release: "released", disposition.Rework: "reworked", disposition.Reprocess: "reprocessed",
+	disposition.Divert: "diverted", disposition.Destroy: "destroyed", disposition.Retrieve: "retrieved"}
+
+// ReportExecution records what was carried out of a signed disposition, by a
+// person or by a plant's system. A release lets the portion go; what was destroyed
+// or went elsewhere is no more; what came back is a portion of its own, on hold,
+// that is decided on again.
+func (s *Service) ReportExecution(ctx context.Context, sc pg.Scope, id decision.ID, n NewReport) (decision.Decision, error) {
+	request := map[string]any{"disposition": id, "report": n}
+	return do(ctx, s, sc, "report execution", request, statusCreated, func(tx *pg.Tx) (dec decision.Decision, err error) {
+		if err := tx.OwnPlant(ctx); err != nil { // so that the ship gate answers before or after
+			return dec, err
+		}
+		if dec, err = decision.Get(ctx, tx, id); err != nil {
+			return dec, err
+		}
+		d, err := lockDeviation(ctx, tx, DeviationID(dec.Deviation))
+		if err != nil {
+			return dec, err
+		}
+		c, err := docketOf(ctx, tx, d)
+		if err != nil {
+			return dec, err
+		}
+		if dec, err = decision.Get(ctx, tx, id); err != nil {
+			return dec, err
+		}
+		if err := c.mayReport(dec, n, tx.Now); err != nil {
+			return dec, err
+		}
+		if err := c.report(ctx, tx, dec, n); err != nil {
+			return dec, err
+		}
+		if err := refresh(ctx, tx, &d, "more was carried out"); err != nil {
+			return dec, err
+		}
+		if err := advance(ctx, tx, &d); err != nil {
+			return dec, err
+		}
+		return decision.Get(ctx, tx, id)
+	})
+}
+
+// mayReport refuses what was not signed for, or cannot be.
+func (c *docket) mayReport(dec decision.Decision, n NewReport, now time.Time) error {
+	allowed := []string{fateOf[dec.Kind], "samples", "process_loss"}
+	if dec.Kind == disposition.Retrieve {
+		allowed = []string{"retrieved", "accounted_unrecoverable"}
+	}
+	r, has := c.record(signoff.Disposition, int64(dec.ID))
+	switch {
+	case !dec.Standing():
+		return fault.New(fault.Refused, "not-standing", "disposition %d is %s", dec.ID, dec.State)
+	case dec.State == decision.Executed:
+		return fault.New(fault.Refused, "carried-out", "disposition %d was carried out: all of it was reported", dec.ID)
+	case !has || !r.Complete():
+		return fault.New(fault.Refused, "missing-signature", "disposition %d is not signed by everyone: nothing is carried out before", dec.ID)
+	case c.d.RetraceDue != nil:
+		return fault.New(fault.Refused, "newer-trace-exists", "something newer is known of deviation %d than what was signed for: it waits to be traced", c.d.ID)
+	case !slices.Contains([]State{DispositionSigned, Executing}, c.d.State):
+		return fault.New(fault.Refused, "transition-not-allowed", "deviation %d is %s: dispositions are carried out when all of them are signed", c.d.ID, c.d.State)
+	case !slices.Contains(allowed, n.Fate):
+		return fault.New(fault.Invalid, "unknown-word", "of a %s is reported: %s", dec.Kind, strings.Join(allowed, ", ")).In("fate")
+	case n.Fate == "accounted_unrecoverable" && strings.TrimSpace(n.Reason) == "":
+		return fault.New(fault.Invalid, "reason-missing", "say why it cannot be recovered").In("reason")
+	case n.At.After(now.Add(10 * time.Minute)):
+		return fault.New(fault.Invalid, "in-the-future", "it has not happened yet").In("at")
+	}
+	return c.notTooMuch(dec, n)
+}
+
+// notTooMuch refuses more than was decided on: what is over was never in doubt,
+// or is somebody's slip.
+func (c *docket) notTooMuch(dec decision.Decision, n NewReport) error {
+	q := c.quantity(c.portion(dec.Portion))
+	if q == nil {
+		return fault.New(fault.Refused, "quantity-unknown", "nobody knows how much there is of it")
+	}
+	if q.Unit != n.Quantity.Unit {
+		return fault.New(fault.Invalid, "unknown-unit", "it was decided on in %s: report it in %s", q.Unit, q.Unit).In("quantity_unit")
+	}
+	sum := n.Quantity.Rat()
+	for _, e := range c.doneOf(dec.ID) {
+		sum.Add(sum, e.Quantity().Rat())
+	}
+	if sum.Cmp(q.Rat()) > 0 {
+		return fault.New(fault.Refused, "quantity-exceeded", "%s were decided on, and that would make %s %s", q, unit.Decimal(sum), q.Unit).In("quantity")
+	}
+	return nil
+}
+
+func (c *docket) report(ctx context.Context, tx *pg.Tx, dec decision.Decision, n NewReport) error {
+	p := c.portion(dec.Portion)
+	done := decision.Done{Disposition: dec.ID, Fate: n.Fate, Amount: n.Quantity.Amount, Unit: n.Quantity.Unit, At: n.At, Place: n.Place, Tag: n.Tag, Reason: n.Reason}
+	number, err := decision.Report(ctx, tx, done)
+	if err != nil {
+		return err
+	}
+	if n.Fate == "retrieved" && n.Quantity.Rat().Sign() > 0 {
+		if err := c.cameBack(ctx, tx, dec, p, n, number); err != nil {
+			return err
+		}
+	}
+	if n.Last {
+		if err := c.finished(ctx, tx, dec, p); err != nil {
+			return err
+		}
+	}
+	return trail.Append(ctx, tx, trail.Entry{Stream: c.d.stream(), Action: "disposition.carried_out", Subject: portionName(p), Version: dec.Version, HappenedAt: n.At,
+		After: map[string]any{"disposition": dec.ID, "fate": n.Fate, "quantity": n.Quantity.String(), "place": n.Place, "tag": n.Tag, "last": n.Last}, Reason: n.Reason})
+}
+
+// cameBack names what came back and holds it.
+func (c *docket) cameBack(ctx context.Context, tx *pg.Tx, dec decision.Decision, p lot.Portion, n NewReport, number int64) error {
+	out := int64(dec.ID)
+	back := lot.Portion{Lot: p.Lot, LotCode: p.LotCode, Label: fmt.Sprintf("back from %s (%d)", strings.TrimPrefix(p.Label, "shipment "), number), State: "free", Place: lot.Retrieved,
+		Quantity: &n.Quantity.Amount, Unit: &n.Quantity.Unit, Tag: orNil(n.Tag), OutOf: &out}
+	back, err := lot.AddPortion(ctx, tx, back)
+	if err != nil {
+		return err
+	}
+	return hold.OnPortion(ctx, tx, int64(c.d.ID), back)
+}
+
+// finished lets go of a portion of which all was reported.
+func (c *docket) finished(ctx context.Context, tx *pg.Tx, dec decision.Decision, p lot.Portion) error {
+	if err := decision.Move(ctx, tx, dec.ID, decision.Executed, ""); err != nil {
+		return err
+	}
+	if p.Place == lot.OnTheRoad {
+		state := "retrieved"
+		if dec.Kind == disposition.Release {
+			state = "released"
+		}
+		return lot.SetPortionState(ctx, tx, p.ID, state)
+	}
+	return hold.Lift(ctx, tx, int64(c.d.ID), p.ID, fateOf[dec.Kind], fmt.Sprintf("disposition %d was carried out", dec.ID))
+}
