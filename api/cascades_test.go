@@ -74,7 +74,7 @@ func TestCascadeIsConfirmedOverTheInterface(t *testing.T) {
 		t.Fatalf("%s", body)
 	}
 	var holds Page[HoldBody]
-	if p.get("/v1/holds", &holds); len(holds.Items) != 1 || holds.Items[0].Deviation != 0 || *holds.Items[0].Cascade != c.Cascades[0] {
+	if p.get("/v1/holds", &holds); len(holds.Items) != 1 || holds.Items[0].Deviation != nil || *holds.Items[0].Cascade != c.Cascades[0] {
 		t.Errorf("%+v", holds)
 	}
 	path := "/v1/cascades/" + number(c.Cascades[0])
@@ -116,7 +116,7 @@ func TestCascadeIsConfirmedOverTheInterface(t *testing.T) {
 	if p.get("/v1/deviations", &heads); len(heads.Items) != 2 || heads.Items[0].CascadePending != nil {
 		t.Errorf("%+v", heads)
 	}
-	if p.get("/v1/holds", &holds); len(holds.Items) != 1 || holds.Items[0].Deviation != heads.Items[1].ID {
+	if p.get("/v1/holds", &holds); len(holds.Items) != 1 || *holds.Items[0].Deviation != heads.Items[1].ID {
 		t.Errorf("%+v", holds)
 	}
 	var none Page[CascadeHead]

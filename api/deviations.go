@@ -100,7 +100,7 @@ func (s *server) registerDeviations(api huma.API) {
 
 func (s *server) listDeviations(ctx context.Context, in *struct {
 	Paging
-	State string `query:"state" enum:"detected,contained,traced,evaluating"`
+	State string `query:"state" enum:"detected,contained,traced,evaluating,awaiting_results,disposition_proposed,disposition_signed,executing,verifying,closed,reopened,cancelled_in_error"`
 }) (*listed[DeviationHead], error) {
 	after, err := in.afterNumber()
 	if err != nil {

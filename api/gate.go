@@ -9,6 +9,7 @@ import (
 
 	"github.com/danielgtaylor/huma/v2"
 
+	"lastgood/api/exchange"
 	"lastgood/policy/unit"
 	"lastgood/workflow"
 	"lastgood/workflow/fault"
@@ -122,7 +123,13 @@ func closed(p *Problem) *Problem {
 
 func gateQuestion(items []GateItemBody) (q workflow.GateQuestion, err error) {
 	for i, it := range items {
-		item := workflow.GateItem{Lot: it.Lot, Portion: it.Portion}
+		var item workflow.GateItem
+		if item.Lot, err = exchange.Mark(it.Lot, exchange.Product, fmt.Sprintf("body.items[%d].lot", i)); err != nil {
+			return q, err
+		}
+		if item.Portion, err = exchange.Mark(it.Portion, exchange.Product, fmt.Sprintf("body.items[%d].portion", i)); err != nil {
+			return q, err
+		}
 		switch {
 		case it.Quantity != nil:
 			amount, err := unit.ParseQuantity(*it.Quantity, it.QuantityUnit)

@@ -18,7 +18,7 @@ import (
 // HoldBody is a standing hold.
 type HoldBody struct {
 	ID             int64   `json:"id"`
-	Deviation      int64   `json:"deviation" doc:"0: none; the cascade that placed it waits to be confirmed, or it was placed by hand"`
+	Deviation      *int64  `json:"deviation" doc:"null: none; the cascade that placed it waits to be confirmed, or it was placed by hand"`
 	Cascade        *int64  `json:"cascade" doc:"The cascade that placed it before there was a deviation; null: none"`
 	Reason         *string `json:"reason" doc:"Of a hold that was placed by hand; null: it was not"`
 	Lot            string  `json:"lot"`
@@ -38,11 +38,14 @@ type HoldBody struct {
 }
 
 func holdBody(h hold.Hold) HoldBody {
-	var cascade *int64
+	var deviation, cascade *int64
+	if h.Deviation != 0 {
+		deviation = &h.Deviation
+	}
 	if h.Cascade != 0 {
 		cascade = &h.Cascade
 	}
-	return HoldBody{int64(h.ID), h.Deviation, cascade, orNull(h.Reason), h.LotCode, orNull(h.Portion), h.BecauseOf, h.Quantity, h.Unit, h.Location,
+	return HoldBody{int64(h.ID), deviation, cascade, orNull(h.Reason), h.LotCode, orNull(h.Portion), h.BecauseOf, h.Quantity, h.Unit, h.Location,
 		clock(h.PlacedAt), h.PlacedBy, clockOr(h.AcknowledgedAt), h.Counted, h.Short, clockOr(h.MovedAt), clockOr(h.AllowedAt), h.Version}
 }
 
@@ -67,6 +70,9 @@ func (s *server) registerHolds(api huma.API) {
 		DefaultStatus: http.StatusCreated, Security: needs(key.HoldsWrite)}, handle(s, s.placeHold))
 	huma.Register(api, huma.Operation{OperationID: "acknowledge-hold", Method: http.MethodPost, Path: "/v1/holds/{id}/acknowledgement",
 		Summary: "The stock is under hold, and so much was counted", Security: needs(key.HoldsWrite)}, handle(s, s.acknowledgeHold))
+	huma.Register(api, huma.Operation{OperationID: "ask-to-lift", Method: http.MethodPost, Path: "/v1/holds/{id}/lifting",
+		Summary:       "Put up for QA to sign that nothing asks for a hold any more; one on a lot in doubt is lifted by a signed disposition",
+		DefaultStatus: http.StatusCreated, Security: needsPerson(key.HoldsWrite)}, handle(s, s.askToLift))
 }
 
 func (s *server) listHolds(ctx context.Context, in *struct {
@@ -145,4 +151,18 @@ func (s *server) placeHold(ctx context.Context, in *struct {
 		return nil, err
 	}
 	return &holdAnswer{etag(h.Version), holdBody(h)}, nil
+}
+
+func (s *server) askToLift(ctx context.Context, in *struct {
+	HoldPath
+	Write
+	Body struct {
+		Reason string `json:"reason" maxLength:"2000"`
+	}
+}) (*toSign, error) {
+	r, err := s.svc.AskToLift(ctx, scope(ctx, in.IdempotencyKey), hold.ID(in.ID), in.Body.Reason)
+	if err != nil {
+		return nil, inBody(err)
+	}
+	return &toSign{recordHead(r)}, nil
 }

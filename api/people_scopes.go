@@ -18,7 +18,7 @@ const peopleWrite key.Scope = "people:write"
 // The scopes that several roles have.
 var (
 	onTheFloor = []key.Scope{key.FactsRead, key.FactsWrite, key.ReadingsWrite, key.DeviationsRead, key.HoldsWrite, key.ShipAsk}
-	deciding   = []key.Scope{key.FactsRead, key.DeviationsRead, key.DeviationsWrite, key.HoldsWrite, key.TrailRead}
+	deciding   = []key.Scope{key.FactsRead, key.DeviationsRead, key.DeviationsWrite, key.HoldsWrite, key.TrailRead, recordsSign}
 	planning   = append(slices.Clone(deciding), key.PolicyWrite)
 )
 
@@ -28,10 +28,10 @@ var (
 // people, §5), and an inspector reads.
 var scopesOfRole = map[disposition.Role][]key.Scope{
 	disposition.Operator:              onTheFloor,
-	disposition.LineSupervisor:        onTheFloor,
-	disposition.CalibrationTechnician: {key.FactsRead, key.ChecksWrite, key.HoldsWrite},
+	disposition.LineSupervisor:        append(slices.Clone(onTheFloor), recordsSign),
+	disposition.CalibrationTechnician: {key.FactsRead, key.ChecksWrite, key.HoldsWrite, recordsSign},
 	disposition.QALead: {key.FactsRead, key.FactsWrite, key.ReadingsWrite, key.ChecksWrite, key.DeviationsRead, key.DeviationsWrite,
-		key.HoldsWrite, key.TrailRead, key.ShipAsk},
+		key.HoldsWrite, key.TrailRead, key.ShipAsk, recordsSign},
 	disposition.QualifiedPerson:   planning,
 	disposition.PlantManager:      planning,
 	disposition.ProcessAuthority:  deciding,

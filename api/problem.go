@@ -24,6 +24,8 @@ type Problem struct {
 	Errors   []Fault `json:"errors,omitempty" doc:"Every row or field at fault"`
 	// Cascade is what there is instead of what was looked at.
 	Cascade *CascadeBody `json:"cascade,omitempty" doc:"With preview-outdated: the cascade as it is now"`
+	// Reasons are all that is missing.
+	Reasons []ReasonBody `json:"reasons,omitempty" doc:"With not-closable: everything that stands in the way"`
 }
 
 // Fault is one row or field at fault.
@@ -40,12 +42,16 @@ func (p *Problem) Error() string { return p.Detail }
 // GetStatus makes a problem an answer of huma's.
 func (p *Problem) GetStatus() int { return p.Status }
 
-// GetHeaders says when to come back, where that helps.
+// GetHeaders says when to come back or how to be let in, where that helps.
 func (p *Problem) GetHeaders() http.Header {
-	if p.Status != http.StatusServiceUnavailable {
-		return nil
+	switch {
+	case p.Status == http.StatusServiceUnavailable:
+		return http.Header{"Retry-After": {"2"}} // a database that starts again takes about so long
+	case p.Rule == "step-up-required": // RFC 9470, section 3
+		return http.Header{"Www-Authenticate": {fmt.Sprintf(`Bearer realm="lastgood", error="insufficient_user_authentication", `+
+			`error_description="give the password once more", max_age="%.0f"`, workflow.SignsWithin.Seconds())}}
 	}
-	return http.Header{"Retry-After": {"2"}} // a database that starts again takes about so long
+	return nil
 }
 
 // ContentType is that of problem documents.
@@ -162,6 +168,10 @@ func (s *server) problemOf(ctx context.Context, err error) error {
 		p = newProblem(statuses[f.Kind], f.Rule, f.Detail)
 		if f.Field != "" {
 			p.Errors = []Fault{{Location: f.Field, Rule: f.Rule, Detail: f.Detail}}
+		}
+		var u *workflow.Unclosable
+		if errors.As(err, &u) {
+			p.Reasons = reasonBodies(u.Reasons)
 		}
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		p = newProblem(http.StatusServiceUnavailable, "busy", "the request ended before its work did: nothing was written; try again")

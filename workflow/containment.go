@@ -3,6 +3,7 @@ package workflow
 import (
 	"context"
 	"fmt"
+	"math/big"
 	"slices"
 
 	"lastgood/policy/limit"
@@ -156,10 +157,14 @@ func holdAll(ctx context.Context, tx *pg.Tx, d *Deviation, because map[lot.ID]lo
 	if err != nil {
 		return err
 	}
+	portions, err := lot.PortionsOf(ctx, tx, order)
+	if err != nil {
+		return err
+	}
 	var orders []hold.Order
 	for _, id := range order {
 		if p := where[id]; p.InControl {
-			orders = append(orders, hold.Order{Portion: p.Portion, BecauseOf: because[id], Quantity: p.Quantity, Unit: p.Unit, Location: p.LocationID})
+			orders = append(orders, ordersFor(p, because[id], portions)...)
 		}
 	}
 	if err := hold.TakeOver(ctx, tx, int64(d.ID), d.Instrument, orders); err != nil {
@@ -176,6 +181,39 @@ func holdAll(ctx context.Context, tx *pg.Tx, d *Deviation, because map[lot.ID]lo
 		}
 	}
 	return advance(ctx, tx, d)
+}
+
+// ordersFor holds what is in control of a lot: each portion that was named out of
+// it and is still there, and what is left besides.
+func ordersFor(p lot.Position, because lot.ID, all []lot.Portion) []hold.Order {
+	rest := hold.Order{Portion: p.Portion, BecauseOf: because, Quantity: p.Quantity, Unit: p.Unit, Location: p.LocationID}
+	var out []hold.Order
+	var left *big.Rat
+	if p.Quantity != nil {
+		left = unit.Quantity{Amount: *p.Quantity}.Rat()
+	}
+	for _, o := range all {
+		if o.Lot != p.Lot || o.Label == "" || o.Place == lot.OnTheRoad || ended(o.State) {
+			continue
+		}
+		out = append(out, hold.Order{Portion: int64(o.ID), BecauseOf: because, Quantity: o.Quantity, Unit: o.Unit, Location: p.LocationID})
+		if q := o.Amount(); left != nil && q != nil && orEmpty(p.Unit) == q.Unit {
+			left.Sub(left, q.Rat())
+		} else {
+			left = nil
+		}
+	}
+	switch {
+	case out == nil:
+	case left == nil || left.Sign() < 0:
+		rest.Quantity, rest.Unit = nil, nil
+	case left.Sign() == 0:
+		return out
+	default:
+		q := unit.Decimal(left)
+		rest.Quantity = &q
+	}
+	return append(out, rest)
 }
 
 // refuseUnit: a count in another unit counts something else.

@@ -15,17 +15,20 @@ type supposedCase struct {
 	after, until int64
 }
 
-// same: the same check or event, with the same window.
+// same: the same check, event or overdue check, with the same window.
 func (c supposedCase) same(b supposedCase) bool {
 	return c.key() == b.key() && c.after == b.after && c.until == b.until
 }
 
 // key names what opened the case; the supposed check has number 0.
 func (c supposedCase) key() [2]int64 {
-	if c.o.check != nil {
+	switch {
+	case c.o.check != nil:
 		return [2]int64{0, c.o.check.ID}
+	case c.o.event != nil:
+		return [2]int64{1, c.o.event.ID}
 	}
-	return [2]int64{1, c.o.event.ID}
+	return [2]int64{2, c.o.overdue.ID}
 }
 
 // spread finds the cases of the supposition: the instrument's own, and those of

@@ -51,7 +51,7 @@ found(fact, start, lot_id, portion, hold_id, deviation_id, cascade_id, flag, amo
   union all
   select 'lot', lot_id, lot_id, '', 0, 0, 0, registered, null, null, '' from lot where plant_id = $1 and lot_id = any($2)
   union all
-  select 'portion', lot_id, lot_id, label, 0, 0, 0, state = 'free', null, null, state from portion where plant_id = $1 and lot_id = any($2)
+  select 'portion', lot_id, lot_id, label, 0, 0, 0, state in ('free', 'released', 'diverted'), null, null, state from portion where plant_id = $1 and lot_id = any($2)
   union all
   select 'position', lot_id, lot_id, '', 0, 0, 0, in_control, quantity, quantity_unit, '' from (` + lot.PositionsSQL + `) p
   union all

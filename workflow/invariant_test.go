@@ -81,7 +81,7 @@ func (s *site) stateFollowsFromTrail(tx *pg.Tx, d Deviation) {
 		case event == "opened":
 			at = Detected
 		default:
-			step, ok := find(procedure, at, Event(event))
+			step, ok := deviationTrack.find(at, Event(event))
 			if !ok || r.Before != string(at) || r.After != string(step.To) {
 				s.Errorf("%s entry %d: %s from %v to %v is no step from %s", r.Stream, r.Seq, event, r.Before, r.After, at)
 			}
@@ -115,18 +115,42 @@ func (s *site) suspectsAreHeld(tx *pg.Tx, d Deviation) {
 	}
 	where, err := lot.Positions(s.ctx, tx, all)
 	s.must(err)
+	let := s.letGo(tx, d)
 	for _, id := range all {
-		if where[id].InControl && !held[id] {
+		if where[id].InControl && !held[id] && !let[id] {
 			s.Errorf("lot %d is in doubt by deviation %d, in control and not held", id, d.ID)
 		}
 	}
 }
 
+// letGo returns the lots of which every hold of a deviation was lifted, each with
+// a reason: by a disposition that everyone signed, by QA, or because the check was
+// no check.
+func (s *site) letGo(tx *pg.Tx, d Deviation) map[lot.ID]bool {
+	s.Helper()
+	var rows []struct {
+		Lot    lot.ID `db:"lot_id"`
+		Reason string `db:"lift_reason"`
+	}
+	s.must(tx.SelectContext(s.ctx, &rows, `select p.lot_id, coalesce(h.lift_reason, '') as lift_reason from hold h join portion p using (plant_id, portion_id)
+		where h.plant_id = $1 and h.deviation_id = $2 and h.lifted_at is not null`, tx.Plant, d.ID))
+	out := map[lot.ID]bool{}
+	for _, r := range rows {
+		if r.Reason == "" {
+			s.Errorf("a hold on lot %d was lifted without a reason", r.Lot)
+		}
+		out[r.Lot] = true
+	}
+	return out
+}
+
+// portionsAgreeWithHolds: what is held, under test or decided on is under a hold
+// that stands; nothing else is.
 func (s *site) portionsAgreeWithHolds(tx *pg.Tx) error {
 	s.Helper()
 	var odd []string
 	const q = `select l.code || ' ' || p.state from portion p join lot l using (plant_id, lot_id)
-		where p.plant_id = $1 and (p.state = 'on_hold') <> exists (
+		where p.plant_id = $1 and (p.state in ('on_hold', 'under_test', 'decided')) <> exists (
 			select from hold h where h.plant_id = p.plant_id and h.portion_id = p.portion_id and h.lifted_at is null)`
 	err := tx.SelectContext(s.ctx, &odd, q, tx.Plant)
 	if len(odd) > 0 {

@@ -189,8 +189,8 @@ func overdueSite(t *testing.T) *jobSite {
 	if n := j.count(`select count(*) from overdue_check`); n != 0 {
 		t.Fatalf("%d overdue though it was not read since", n)
 	}
-	j.reads(cooked("D-1", march(22, 8, 0), 75, "B"))
 	j.setClock(march(22, 9, 0))
+	j.reads(cooked("D-1", march(22, 8, 0), 75, "B"))
 	return j
 }
 
@@ -276,6 +276,7 @@ func TestACheckMadeInTimeMakesItMoot(t *testing.T) {
 	if len(run.Assessments) != 0 {
 		t.Errorf("still in doubt: %v", verdicts(run))
 	}
+	j.setClock(march(22, 11, 0))
 	j.check("D-1", march(22, 10, 0), 0)
 	j.must(j.openOverdue(j.ctx, j.sc.Plant))
 	j.deviation() // no second one

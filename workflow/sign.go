@@ -88,6 +88,11 @@ func sign(ctx context.Context, tx *pg.Tx, role disposition.Role, note string, t 
 			return r, err
 		}
 	}
+	if left, err := alive(ctx, tx, []signoff.Record{r}); err != nil {
+		return r, err
+	} else if len(left) == 0 {
+		return r, fault.New(fault.Refused, "not-standing", "%s %d is not to be signed: what it was about has been taken back or is done", t.Kind, t.ID)
+	}
 	if hex.EncodeToString(r.Digest) != strings.ToLower(t.SHA256) {
 		return r, fault.New(fault.Conflict, "record-changed", "%s %d has changed since it was shown to you: it is version %d now; look at it again", t.Kind, t.ID, r.Version)
 	}

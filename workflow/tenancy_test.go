@@ -9,6 +9,7 @@ import (
 	"lastgood/policy/disposition"
 	"lastgood/policy/unit"
 	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/key"
 	"lastgood/workflow/lot"
@@ -51,6 +52,45 @@ func fill(s *site) {
 	_, err = s.AddKey(s.ctx, s.sc, "historian", []key.Scope{key.Scopes[0]}, march(28, 12, 0).AddDate(1, 0, 0))
 	s.must(err)
 	s.employs()
+	fillByJobs(s)
+}
+
+// fillByJobs lets stand what the jobs leave behind. The clock stands still, so
+// what waits for it is written as it would be.
+func fillByJobs(s *site) {
+	s.Helper()
+	w, err := s.AddWebhook(s.ctx, s.sc, "https://plant.example/events", nil)
+	s.must(err)
+	s.must(s.db.InTx(s.ctx, s.sc, func(tx *pg.Tx) error {
+		known, err := instrument.Known(s.ctx, tx)
+		if err != nil {
+			return err
+		}
+		found := instrument.FoundOverdue{Instrument: known["R-1"].ID, DueAt: march(1, 0, 0), InTimeFrom: march(1, 0, 0)}
+		if err := instrument.AddOverdue(s.ctx, tx, []instrument.FoundOverdue{found}); err != nil {
+			return err
+		}
+		var id hold.ID
+		if err := tx.GetContext(s.ctx, &id, `select min(hold_id) from hold where plant_id = $1 and lifted_at is null`, tx.Plant); err != nil {
+			return err
+		}
+		h, err := hold.Get(s.ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		return raise(s.ctx, tx, h, 1)
+	}))
+	s.must(s.relay(s.ctx, s.sc.Plant))
+	s.must(s.db.InTx(s.ctx, s.sc, func(tx *pg.Tx) error {
+		var event int64
+		if err := tx.GetContext(s.ctx, &event, `select min(event_id) from outbox_event where plant_id = $1`, tx.Plant); err != nil {
+			return err
+		}
+		if err := noteDelivery(s.ctx, tx, deliverJob{s.sc.Plant, w.ID, event}, 200, nil); err != nil {
+			return err
+		}
+		return toldOf(s.ctx, tx, Deviation{ID: 1}) // still without a position
+	}))
 }
 
 // employs adds two people, of whom one stands in for the other and is signed in.

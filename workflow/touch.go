@@ -116,10 +116,10 @@ func touchCleaned(ctx context.Context, tx *pg.Tx, codes []string) error {
 		return err
 	}
 	const q = due + `instrument_id in (select s.instrument_id from limit_span s where s.plant_id = $1 and s.limit_name = any($4)
-			and s.instrument_id in (
-				select m.instrument_id from mounting m join location p using (plant_id, location_id) where m.plant_id = $1 and p.code = any($3)
-				union all
-				select l.instrument_id from location_span l join location p using (plant_id, location_id) where l.plant_id = $1 and p.code = any($3)))`
+		and (exists (select from reading_context c join location p using (plant_id, location_id)
+				where c.plant_id = $1 and c.limit_name = s.limit_name and p.code = any($3))
+			or exists (select from mounting m join location p using (plant_id, location_id)
+				where m.plant_id = $1 and m.instrument_id = s.instrument_id and p.code = any($3))))`
 	_, err = tx.ExecContext(ctx, q, tx.Plant, tx.Now, pq.Array(codes), pq.Array(limits))
 	return err
 }

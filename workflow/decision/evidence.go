@@ -3,10 +3,13 @@ package decision
 import (
 	"context"
 	"crypto/sha256"
+	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 
 	"lastgood/policy/disposition"
+	"lastgood/workflow/fault"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 )
@@ -56,4 +59,19 @@ func Keep(ctx context.Context, tx *pg.Tx, mediaType string, bytes []byte) ([]byt
 		return nil, fmt.Errorf("evidence: %w", err)
 	}
 	return d[:], nil
+}
+
+// Paper is what is kept of evidence.
+type Paper struct {
+	MediaType string `db:"media_type"`
+	Bytes     []byte `db:"bytes"`
+}
+
+// Kept returns the bytes of a digest. fault.NotFound: none are kept.
+func Kept(ctx context.Context, tx *pg.Tx, digest []byte) (p Paper, err error) {
+	err = tx.GetContext(ctx, &p, `select media_type, bytes from evidence where plant_id = $1 and digest = $2`, tx.Plant, digest)
+	if errors.Is(err, sql.ErrNoRows) {
+		return p, fault.New(fault.NotFound, "unknown-evidence", "no evidence of this digest is kept")
+	}
+	return p, err
 }

@@ -127,7 +127,7 @@ const columns = `
 select h.hold_id, p.lot_id, l.code as lot, b.code as because_of, coalesce(h.deviation_id, 0) as deviation_id,
   coalesce(h.cascade_id, 0) as cascade_id, coalesce(h.reason, '') as reason, p.label as portion, cast(h.quantity as text) as quantity,
   h.quantity_unit, loc.code as location, h.placed_at, h.placed_by, h.acknowledged_at,
-  cast(h.counted_quantity as text) as counted_quantity, coalesce(h.counted_unit, h.quantity_unit) as counted_unit,
+  cast(h.counted_quantity as text) as counted_quantity, case when h.counted_quantity is not null then coalesce(h.counted_unit, h.quantity_unit) end as counted_unit,
   h.acknowledged_at is not null and coalesce(h.counted_quantity < h.quantity, false) as short, h.moved_at, h.allowed_at, h.version
 from hold h join portion p using (plant_id, portion_id) join lot l using (plant_id, lot_id)
 join lot b on b.plant_id = h.plant_id and b.lot_id = h.because_of_lot_id

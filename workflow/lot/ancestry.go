@@ -9,15 +9,14 @@ import (
 	"lastgood/workflow/pg"
 )
 
-// MadeOf returns, for each of the lots, every lot that it was made of, at any
-// depth.
+// MadeOf returns, for each of the lots, every lot that taints it at any depth:
+// what it was made of, and what it was mixed with in a vessel.
 func MadeOf(ctx context.Context, tx *pg.Tx, ids []ID) (map[ID][]ID, error) {
 	const q = `
 with recursive up(start, lot_id) as (
-  select a.lot_id, t.input_lot_id from unnest($2::bigint[]) as a(lot_id)
-  join transformation t on t.plant_id = $1 and t.output_lot_id = a.lot_id
+  select a.lot_id, a.lot_id from unnest($2::bigint[]) as a(lot_id)
   union
-  select u.start, t.input_lot_id from up u join transformation t on t.plant_id = $1 and t.output_lot_id = u.lot_id)
+  select u.start, t.lot_id from up u cross join lateral ` + TaintersSQL + ` t)
 select start, lot_id from up where start <> lot_id order by start, lot_id`
 	var rows []struct {
 		Start ID `db:"start"`

@@ -57,7 +57,8 @@ type Position struct {
 // PositionsSQL answers with the position of each lot of $2 in the plant $1, for
 // whoever needs positions and other things of one moment.
 //
-// in control = made − used in other lots − shipped. Where a use or a shipment is
+// in control = made − used in other lots − shipped + retrieved − destroyed, taken
+// as samples or lost when a disposition was carried out. Where a use or a shipment is
 // in another unit, its quantity is unknown, or more went than was made, the sum
 // cannot be made: then the lot counts as in control and the quantity as unknown.
 //
@@ -77,6 +78,10 @@ gone as (
   select lot_id, sum(quantity) as quantity, bool_or(quantity is null or quantity_unit is null) as vague,
     array_agg(distinct quantity_unit) as units
   from shipment where plant_id = $1 and lot_id = any($2) group by 1),
+decided as (
+  select p.lot_id, sum(case when e.fate = 'retrieved' then e.quantity else -e.quantity end) as quantity, array_agg(distinct e.quantity_unit) as units
+  from portion p join disposition d on d.plant_id = $1 and d.portion_id = p.portion_id join execution e on e.plant_id = $1 and e.disposition_id = d.disposition_id
+  where p.plant_id = $1 and p.lot_id = any($2) and e.fate in ('retrieved', 'destroyed', 'samples', 'process_loss') group by 1),
 place as (
   select distinct on (lot_id) lot_id, location_id from stay
   where plant_id = $1 and lot_id = any($2) order by lot_id, stayed_from desc),
@@ -85,9 +90,10 @@ sums as (
     case when l.quantity is not null and not coalesce(used.vague, false) and not coalesce(gone.vague, false)
       and coalesce(used.units, array[l.quantity_unit]) = array[l.quantity_unit]
       and coalesce(gone.units, array[l.quantity_unit]) = array[l.quantity_unit]
-    then l.quantity - coalesce(used.quantity, 0) - coalesce(gone.quantity, 0) end as quantity,
+      and coalesce(decided.units, array[l.quantity_unit]) = array[l.quantity_unit]
+    then l.quantity - coalesce(used.quantity, 0) - coalesce(gone.quantity, 0) + coalesce(decided.quantity, 0) end as quantity,
     coalesce(used.least, 0) < coalesce(used.quantity, 0) as repeated
-  from lot l left join used using (lot_id) left join gone using (lot_id)
+  from lot l left join used using (lot_id) left join gone using (lot_id) left join decided using (lot_id)
   where l.plant_id = $1 and l.lot_id = any($2))
 select s.lot_id, p.portion_id, case when s.known then cast(s.quantity as text) end as quantity,
   case when s.known then s.quantity_unit end as quantity_unit,

@@ -171,7 +171,7 @@ select q.quarantine_id, q.event, q.at, i.code as input, o.code as output, cast(q
   x.verdict, x.reason as why, x.decided_by, x.recorded_at as decided_at
 from transformation_quarantine q join lot i on i.plant_id = q.plant_id and i.lot_id = q.input_lot_id
 join lot o on o.plant_id = q.plant_id and o.lot_id = q.output_lot_id
-left join transformation_resolution x using (plant_id, quarantine_id) where q.plant_id = $1 and `
+left join transformation_resolution x on x.plant_id = q.plant_id and x.quarantine_id = q.quarantine_id where q.plant_id = $1 and `
 
 type heldRow struct {
 	ID         int64          `db:"quarantine_id"`

@@ -238,3 +238,17 @@ func Versions(ctx context.Context, tx *pg.Tx, kind Kind, id int64) ([]Record, er
 	}
 	return withSignatures(ctx, tx, rows)
 }
+
+// Waiting returns the newest version of every record of the plant that somebody
+// has still to sign, the longest waiting first. Whether what it is about still
+// stands is for its owner to say.
+func Waiting(ctx context.Context, tx *pg.Tx) ([]Record, error) {
+	var rows []row
+	const q = columns + newest + ` and jsonb_array_length(coalesce(nullif(convert_from(body, 'UTF8')::jsonb -> 'signers', 'null'), '[]')) >
+		(select count(*) from signature s where s.plant_id = r.plant_id and s.kind = r.kind and s.record_id = r.record_id and s.version = r.version)
+		order by made_at, kind, record_id`
+	if err := tx.SelectContext(ctx, &rows, q, tx.Plant); err != nil {
+		return nil, fmt.Errorf("records: %w", err)
+	}
+	return withSignatures(ctx, tx, rows)
+}

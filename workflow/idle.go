@@ -1,0 +1,37 @@
+package workflow
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"github.com/lib/pq"
+
+	"lastgood/workflow/pg"
+	"lastgood/workflow/signoff"
+)
+
+// A record stays when what it is about has gone: a disposition that was
+// withdrawn, a hold that was lifted. It is kept to be read, and signed no more.
+
+const idleRecords = `
+select k.kind || ' ' || k.id from unnest($2::text[], $3::bigint[]) k (kind, id)
+where k.kind in ('disposition', 'execution') and not exists (select from disposition d
+    where d.plant_id = $1 and d.disposition_id = k.id and d.state in ('proposed', 'executed'))
+  or k.kind = 'lift' and not exists (select from hold h where h.plant_id = $1 and h.hold_id = k.id and h.lifted_at is null)
+  or k.kind = 'closing' and not exists (select from deviation d where d.plant_id = $1 and d.deviation_id = k.id and d.state = 'verifying')
+  or k.kind = 'cancellation' and not exists (select from deviation d
+    where d.plant_id = $1 and d.deviation_id = k.id and d.state in ('detected', 'contained', 'traced'))`
+
+// alive leaves out the records that there is nothing left to sign of.
+func alive(ctx context.Context, tx *pg.Tx, list []signoff.Record) ([]signoff.Record, error) {
+	kinds, ids := make([]string, len(list)), make([]int64, len(list))
+	for i, r := range list {
+		kinds[i], ids[i] = string(r.Kind), r.ID
+	}
+	var idle []string
+	if err := tx.SelectContext(ctx, &idle, idleRecords, tx.Plant, pq.Array(kinds), pq.Array(ids)); err != nil {
+		return nil, fmt.Errorf("records with nothing left to sign: %w", err)
+	}
+	return slices.DeleteFunc(list, func(r signoff.Record) bool { return slices.Contains(idle, fmt.Sprintf("%s %d", r.Kind, r.ID)) }), nil
+}
