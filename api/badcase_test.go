@@ -134,8 +134,10 @@ func sendCase(t *testing.T, dir string) (said []string) {
 	if err != nil && !os.IsNotExist(err) {
 		t.Fatal(err)
 	}
-	if res, body := p.call("PUT", "/v1/policy", cmp.Or(string(policy), "\n"), "Content-Type", "application/yaml"); res.StatusCode >= 300 {
+	if res, body := p.call("PUT", "/v1/policy", cmp.Or(string(policy), "\n"), "Content-Type", asYAML, "If-Match", `"v1"`); res.StatusCode >= 300 {
 		said = append(said, "policy:"+body)
+	} else if res.StatusCode == 202 {
+		p.agrees(got[DraftBody](p, res, body, 202))
 	}
 	for _, kind := range []string{"instruments", "certificates", "products", "lots", "stays", "transformations", "shipments"} {
 		list := table(t, dir, kind)

@@ -2,17 +2,23 @@ package api
 
 import (
 	"context"
+	"encoding/hex"
+	"errors"
 	"fmt"
 	"net/http"
+	"reflect"
+	"strconv"
 
 	"github.com/danielgtaylor/huma/v2"
 
 	"lastgood/policy/document"
 	"lastgood/policy/limit"
+	"lastgood/workflow"
+	"lastgood/workflow/fault"
 	"lastgood/workflow/key"
 )
 
-// PolicyBody is the policy in force.
+// PolicyBody is a version of the policy.
 type PolicyBody struct {
 	Version int         `json:"version"`
 	Text    string      `json:"text" doc:"YAML, as it was put in force"`
@@ -29,6 +35,16 @@ type LimitBody struct {
 	ValidUntil *string `json:"valid_until"`
 }
 
+// PolicyVersionBody is a version of the policy without its text.
+type PolicyVersionBody struct {
+	Version int         `json:"version"`
+	SHA256  string      `json:"sha256" doc:"Of the text"`
+	At      string      `json:"put_in_force_at"`
+	By      string      `json:"put_in_force_by" doc:"Whose act it was: of a draft, the last signature"`
+	Draft   *int64      `json:"draft" doc:"That it came from; null: the first of the plant, for which nobody has to sign"`
+	Record  *RecordHead `json:"record,omitzero" doc:"What was signed, and by whom; left out: nobody had to"`
+}
+
 type policyAnswer struct {
 	ETag string `header:"ETag"`
 	Body PolicyBody
@@ -36,24 +52,55 @@ type policyAnswer struct {
 
 func (s *server) registerPolicy(api huma.API) {
 	huma.Register(api, huma.Operation{OperationID: "get-policy", Method: http.MethodGet, Path: "/v1/policy",
-		Summary: "The policy in force, with its limits", Security: needs(key.FactsRead)}, handle(s, s.getPolicy))
+		Summary: "The policy in force, or an earlier version, with its limits", Security: needs(key.FactsRead)}, handle(s, s.getPolicy))
+	huma.Register(api, huma.Operation{OperationID: "list-policy-versions", Method: http.MethodGet, Path: "/v1/policy/versions",
+		Summary: "Every version of the policy, when it was put in force and who signed it", Security: needs(key.FactsRead)}, handle(s, s.listPolicyVersions))
 	huma.Register(api, huma.Operation{OperationID: "list-limits", Method: http.MethodGet, Path: "/v1/limits",
 		Summary: "The critical limits of the policy in force", Security: needs(key.FactsRead)}, handle(s, s.listLimits))
 	huma.Register(api, huma.Operation{OperationID: "put-policy", Method: http.MethodPut, Path: "/v1/policy",
-		Summary: "Put a policy in force; the text in force already changes nothing", Security: needs(key.PolicyWrite), MaxBodyBytes: s.MaxBody,
-		RequestBody: yamlBody()}, handle(s, s.putPolicy))
+		Summary: "Put the first policy in force, or propose another for two people to sign",
+		Description: "The first policy of a plant goes in force at once, and the text in force already changes nothing: 200. Any other text is a draft that " +
+			"waits for two people, neither of whom may be its proposer where they put it in force: 202. It needs If-Match with the ETag of the policy in force.",
+		Security: needs(key.PolicyWrite), MaxBodyBytes: s.MaxBody, RequestBody: yamlBody(), Responses: policyResponses(api)}, handle(s, s.putPolicy))
+	s.registerPolicyDrafts(api)
+}
+
+// policyResponses documents both answers to a policy.
+func policyResponses(api huma.API) map[string]*huma.Response {
+	r := api.OpenAPI().Components.Schemas
+	answer := func(says string, body reflect.Type, headers map[string]*huma.Param) *huma.Response {
+		return &huma.Response{Description: says, Headers: headers, Content: map[string]*huma.MediaType{"application/json": {Schema: huma.SchemaFromType(r, body)}}}
+	}
+	return map[string]*huma.Response{
+		strconv.Itoa(http.StatusOK): answer("In force", reflect.TypeFor[PolicyBody](),
+			map[string]*huma.Param{"ETag": {Schema: &huma.Schema{Type: huma.TypeString}}}),
+		strconv.Itoa(http.StatusAccepted): answer("A draft that waits for signatures", reflect.TypeFor[DraftBody](),
+			map[string]*huma.Param{"Location": {Schema: &huma.Schema{Type: huma.TypeString}}}),
+	}
 }
 
 func yamlBody() *huma.RequestBody {
 	return &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"application/yaml": {Schema: &huma.Schema{Type: "string"}}}}
 }
 
-func (s *server) getPolicy(ctx context.Context, _ *struct{}) (*policyAnswer, error) {
-	p, err := s.svc.CurrentPolicy(ctx, scope(ctx, ""))
+func (s *server) getPolicy(ctx context.Context, in *struct {
+	Version int `query:"version" minimum:"1" maximum:"2147483647" doc:"The one in force if left out"`
+}) (*policyAnswer, error) {
+	var p workflow.PolicyInForce
+	var err error
+	if in.Version > 0 {
+		p, err = s.svc.PolicyAt(ctx, scope(ctx, ""), in.Version)
+	} else {
+		p, err = s.svc.CurrentPolicy(ctx, scope(ctx, ""))
+	}
 	if err != nil {
 		return nil, err
 	}
-	return &policyAnswer{ETag: etag(p.Version), Body: PolicyBody{p.Version, string(p.Text), limitBodies(p.Limits)}}, nil
+	return &policyAnswer{etag(p.Version), policyBody(p)}, nil
+}
+
+func policyBody(p workflow.PolicyInForce) PolicyBody {
+	return PolicyBody{p.Version, string(p.Text), limitBodies(p.Limits)}
 }
 
 func limitBodies(limits []limit.Limit) []LimitBody {
@@ -62,6 +109,22 @@ func limitBodies(limits []limit.Limit) []LimitBody {
 		out[i] = LimitBody{l.Name, l.Kind, l.Text, l.Hazard, clockOr(l.ValidFrom), clockOr(l.ValidUntil)}
 	}
 	return out
+}
+
+func (s *server) listPolicyVersions(ctx context.Context, in *struct{ Paging }) (*listed[PolicyVersionBody], error) {
+	after, err := in.afterNumber()
+	if err != nil {
+		return nil, err
+	}
+	list, err := s.svc.PolicyVersions(ctx, scope(ctx, ""), after, in.Limit+1)
+	if err != nil {
+		return nil, err
+	}
+	items := make([]PolicyVersionBody, len(list))
+	for i, v := range list {
+		items[i] = PolicyVersionBody{v.Number, hex.EncodeToString(v.Digest), clock(v.At), v.By, v.Draft, recordOrNull(v.Record)}
+	}
+	return page(items, in.Paging, "/v1/policy/versions", nil, func(v PolicyVersionBody) string { return strconv.Itoa(v.Version) }), nil
 }
 
 // listLimits is the policy's limits without its text, on one page: a policy has
@@ -87,14 +150,53 @@ func (*policyInput) Resolve(ctx huma.Context) []error {
 	return nil
 }
 
-func (s *server) putPolicy(ctx context.Context, in *policyInput) (*policyAnswer, error) {
+// putAnswer is a policy in force or a draft of one.
+type putAnswer struct {
+	Status   int
+	ETag     string `header:"ETag"`
+	Location string `header:"Location"`
+	Body     any    // PolicyBody or DraftBody
+}
+
+// putPolicy asks for If-Match only where something would change: the text that is
+// in force already is what whoever sends it wants (RFC 9110, 13.1.1).
+func (s *server) putPolicy(ctx context.Context, in *struct {
+	policyInput
+	Seen
+}) (*putAnswer, error) {
 	if _, problems := document.Parse(in.RawBody); len(problems) > 0 {
 		return nil, policyRefused(problems, "nothing was changed")
 	}
-	if _, err := s.svc.PutPolicy(ctx, scope(ctx, ""), in.RawBody); err != nil {
+	version, err := s.svc.PutPolicy(ctx, scope(ctx, ""), in.RawBody)
+	var f *fault.Error
+	if errors.As(err, &f) && f.Rule == "second-person-required" {
+		return s.proposePolicy(ctx, in.RawBody, in.Seen)
+	}
+	if err != nil {
 		return nil, err
 	}
-	return s.getPolicy(ctx, nil)
+	p, err := s.svc.PolicyAt(ctx, scope(ctx, ""), version)
+	if err != nil {
+		return nil, err
+	}
+	return &putAnswer{Status: http.StatusOK, ETag: etag(p.Version), Body: policyBody(p)}, nil
+}
+
+func (s *server) proposePolicy(ctx context.Context, text []byte, looked Seen) (*putAnswer, error) {
+	seen, err := looked.version()
+	if err != nil {
+		return nil, err
+	}
+	r, err := s.svc.ProposePolicy(ctx, scope(ctx, ""), text, seen)
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.svc.PolicyDraft(ctx, scope(ctx, ""), r.ID)
+	if err != nil {
+		return nil, err
+	}
+	b, err := draftBody(d)
+	return &putAnswer{Status: http.StatusAccepted, Location: draftPath(d.ID), Body: b}, err
 }
 
 // policyRefused tells everything that is wrong with a policy, and what that led

@@ -173,6 +173,8 @@ func (s *server) problemOf(ctx context.Context, err error) error {
 		if errors.As(err, &u) {
 			p.Reasons = reasonBodies(u.Reasons)
 		}
+	case errors.As(err, &f) && f.Rule == workflow.LogRegressed:
+		p = newProblem(http.StatusServiceUnavailable, f.Rule, f.Detail)
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		p = newProblem(http.StatusServiceUnavailable, "busy", "the request ended before its work did: nothing was written; try again")
 	default:

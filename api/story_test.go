@@ -246,29 +246,3 @@ func TestTrailIsTheBytesThatWereHashed(t *testing.T) {
 		t.Errorf("an altered entry: %+v", s)
 	}
 }
-
-func TestPolicyIsPutInForceOnce(t *testing.T) {
-	t.Parallel()
-	p := newPlant(t)
-	const yaml = "limits: [{limit: chill, kind: at_most, temperature: 5 C, hazard: listeria}]\n"
-	var b PolicyBody
-	for _, want := range []int{2, 2} { // the text in force makes no new version
-		res, body := p.call("PUT", "/v1/policy", yaml, "Content-Type", "application/yaml")
-		if p.decode(res, body, &b); b.Version != want || b.Text != yaml || len(b.Limits) != 1 || b.Limits[0].Hazard != "listeria" {
-			t.Errorf("%+v", b)
-		}
-	}
-	if p.get("/v1/policy", &b); b.Version != 2 {
-		t.Errorf("%+v", b)
-	}
-	var limits Page[LimitBody]
-	if p.get("/v1/limits", &limits); len(limits.Items) != 1 || limits.Items[0].Limit != "chill" || limits.Items[0].Text != "at most 5 C" {
-		t.Errorf("%+v", limits)
-	}
-	res, body := p.call("PUT", "/v1/policy", yaml, "Content-Type", "application/json")
-	p.refused(res, body, 415, "media-type")
-	res, body = p.call("PUT", "/v1/policy", "limits:\n  - {limit: a, kind: at_least, temperature: 5 X}\n", "Content-Type", "application/yaml; charset=utf-8")
-	if doc := p.refused(res, body, 422, "policy-refused"); len(doc.Errors) != 1 || doc.Errors[0].Line != 2 || doc.Errors[0].Location != "limits[0].temperature" {
-		t.Errorf("%+v", doc.Errors)
-	}
-}

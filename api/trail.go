@@ -24,6 +24,7 @@ type TrailEntry struct {
 // TrailState is what checking the trail found.
 type TrailState struct {
 	Entries int    `json:"entries"`
+	InLine  int    `json:"without_leaf" doc:"Entries that are not in the log yet; the next checkpoint covers them"`
 	Intact  bool   `json:"intact"`
 	Wrong   string `json:"wrong,omitzero" doc:"The first entry that is wrong, and how"`
 }
@@ -33,7 +34,7 @@ func (s *server) registerTrail(api huma.API) {
 	huma.Register(api, huma.Operation{OperationID: "list-trail", Method: http.MethodGet, Path: "/v1/trail",
 		Summary: "One stream of the decision trail", Security: read}, handle(s, s.listTrail))
 	huma.Register(api, huma.Operation{OperationID: "verify-trail", Method: http.MethodGet, Path: "/v1/trail/verification",
-		Summary: "Check every stream from its first entry", Security: read}, handle(s, s.verifyTrail))
+		Summary: "Check every stream from its first entry, and the log over them", Security: read}, handle(s, s.verifyTrail))
 }
 
 func (s *server) listTrail(ctx context.Context, in *struct {
@@ -56,9 +57,9 @@ func (s *server) listTrail(ctx context.Context, in *struct {
 }
 
 func (s *server) verifyTrail(ctx context.Context, _ *struct{}) (*struct{ Body TrailState }, error) {
-	n, wrong, err := s.svc.VerifyTrail(ctx, scope(ctx, ""))
+	n, inLine, wrong, err := s.svc.VerifyTrail(ctx, scope(ctx, ""))
 	if err != nil {
 		return nil, err
 	}
-	return &struct{ Body TrailState }{TrailState{n, wrong == "", wrong}}, nil
+	return &struct{ Body TrailState }{TrailState{n, inLine, wrong == "", wrong}}, nil
 }

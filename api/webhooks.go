@@ -31,8 +31,8 @@ type WebhookBody struct {
 
 type webhookAnswer struct{ Body WebhookBody }
 
-// EventBody is an event with its place among all of the plant's.
-type EventBody struct {
+// OutboxBody is an event with its place among all of the plant's.
+type OutboxBody struct {
 	Position int64       `json:"position" doc:"Ask for those after it to go on without a gap"`
 	Event    trail.Event `json:"event"`
 }
@@ -58,9 +58,9 @@ func (s *server) registerWebhooks(api huma.API) {
 		Summary: "To whom events are sent, and whether they arrive", Security: write}, handle(s, s.listWebhooks))
 	huma.Register(api, huma.Operation{OperationID: "remove-webhook", Method: http.MethodDelete, Path: "/v1/webhooks/{id}",
 		Summary: "Send nothing more there", DefaultStatus: http.StatusNoContent, Security: write}, handle(s, s.removeWebhook))
-	huma.Register(api, huma.Operation{OperationID: "list-outbox-events", Method: http.MethodGet, Path: "/v1/events",
+	huma.Register(api, huma.Operation{OperationID: "list-outbox", Method: http.MethodGet, Path: "/v1/outbox",
 		Summary:  "Events in order, to catch up with what did not arrive; whoever goes on from the last position misses none",
-		Security: needs(key.DeviationsRead)}, handle(s, s.listEvents))
+		Security: needs(key.DeviationsRead)}, handle(s, s.listOutbox))
 	huma.Register(api, huma.Operation{OperationID: "list-escalations", Method: http.MethodGet, Path: "/v1/escalations",
 		Summary:  "Escalations of holds that still wait to be acknowledged in full, newest first",
 		Security: needs(key.DeviationsRead)}, handle(s, s.listEscalations))
@@ -114,10 +114,10 @@ func (s *server) removeWebhook(ctx context.Context, in *struct {
 	return nil, s.svc.RemoveWebhook(ctx, scope(ctx, ""), in.ID)
 }
 
-func (s *server) listEvents(ctx context.Context, in *struct {
+func (s *server) listOutbox(ctx context.Context, in *struct {
 	Paging
 	After int64 `query:"after" minimum:"0" doc:"The position of the last event that arrived"`
-}) (*listed[EventBody], error) {
+}) (*listed[OutboxBody], error) {
 	after, err := in.afterNumber()
 	if err != nil {
 		return nil, err
@@ -129,14 +129,14 @@ func (s *server) listEvents(ctx context.Context, in *struct {
 	if err != nil {
 		return nil, err
 	}
-	items := make([]EventBody, len(list))
+	items := make([]OutboxBody, len(list))
 	for i, e := range list {
 		items[i].Position = e.Position
 		if err := json.Unmarshal(e.Body, &items[i].Event); err != nil {
 			return nil, err
 		}
 	}
-	return page(items, in.Paging, "/v1/events", nil, func(e EventBody) string { return strconv.FormatInt(e.Position, 10) }), nil
+	return page(items, in.Paging, "/v1/outbox", nil, func(e OutboxBody) string { return strconv.FormatInt(e.Position, 10) }), nil
 }
 
 func (s *server) listEscalations(ctx context.Context, in *Paging) (*listed[EscalationBody], error) {

@@ -20,8 +20,7 @@ severities: {listeria: serious}
 func TestAlarmInOneLotDoesNotMissTheSilentOnes(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(alarms))
-	s.must(err)
+	s.adopts(alarms)
 	s.reads(reading.Reading{Instrument: "T-1", TakenAt: march(3, 7, 0), Value: 9, Decimals: 1, Unit: unit.CelsiusScale, Lot: "alarmed", Limit: "store"})
 	s.madeAt("silent", "roast", march(4, 8, 0))
 	d := s.fails("T-1", march(5, 6, 0))

@@ -101,10 +101,14 @@ func (s *Service) TrailAfter(ctx context.Context, sc pg.Scope, stream string, af
 	return ask(ctx, s, sc, func(tx *pg.Tx) ([]trail.Stored, error) { return trail.After(ctx, tx, stream, after, limit) })
 }
 
-// VerifyTrail checks every stream of the plant and returns how many entries it
-// looked at and, in words, the first that is wrong; empty if none is.
-func (s *Service) VerifyTrail(ctx context.Context, sc pg.Scope) (entries int, wrong string, err error) {
+// VerifyTrail checks every stream of the plant and the log over them. It returns
+// how many entries it looked at, how many of them stand in line for the log and
+// have no leaf yet, and, in words, the first that is wrong; empty if none is.
+func (s *Service) VerifyTrail(ctx context.Context, sc pg.Scope) (entries, inLine int, wrong string, err error) {
 	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
+		if inLine, err = trail.InLine(ctx, tx); err != nil {
+			return err
+		}
 		n, err := trail.Verify(ctx, tx)
 		entries = n
 		if err != nil && n > 0 {
@@ -113,7 +117,7 @@ func (s *Service) VerifyTrail(ctx context.Context, sc pg.Scope) (entries int, wr
 		}
 		return err
 	})
-	return entries, wrong, err
+	return entries, inLine, wrong, err
 }
 
 // PolicyInForce is the policy in force.

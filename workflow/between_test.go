@@ -25,8 +25,7 @@ func (s *site) madeAt(code, product string, at time.Time) {
 func TestLotMadeBetweenReadingsIsHeldWithThem(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(hourly))
-	s.must(err)
+	s.adopts(hourly)
 	s.reads(cooked("T-2", march(3, 6, 0), 80, "good-1"), cooked("T-1", march(3, 7, 0), 72, "warm"), cooked("T-2", march(3, 9, 0), 80, "good-2"))
 	s.madeAt("silent", "roast", march(3, 8, 0))
 	s.madeAt("another-product", "soup", march(3, 8, 0))
@@ -58,8 +57,7 @@ func TestLotMadeBetweenReadingsIsHeldWithThem(t *testing.T) {
 func TestLotWithoutAnyReadingIsUnknown(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(hourly))
-	s.must(err)
+	s.adopts(hourly)
 	s.reads(cooked("T-1", march(2, 7, 0), 72, "served-once"))
 	s.check("T-1", march(2, 8, 0), 0)
 	s.madeAt("silent", "roast", march(3, 8, 0))

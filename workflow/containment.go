@@ -193,7 +193,7 @@ func ordersFor(p lot.Position, because lot.ID, all []lot.Portion) []hold.Order {
 		left = unit.Quantity{Amount: *p.Quantity}.Rat()
 	}
 	for _, o := range all {
-		if o.Lot != p.Lot || o.Label == "" || o.Place == lot.OnTheRoad || ended(o.State) {
+		if o.Lot != p.Lot || o.Label == "" || o.Place == lot.OnTheRoad || lot.Ended(o.State) {
 			continue
 		}
 		out = append(out, hold.Order{Portion: int64(o.ID), BecauseOf: because, Quantity: o.Quantity, Unit: o.Unit, Location: p.LocationID})

@@ -116,6 +116,9 @@ func insertDeviation(ctx context.Context, tx *pg.Tx, in instrument.Stored, o ope
 	if _, err := tx.ExecContext(ctx, suspend, tx.Plant, in.ID); err != nil {
 		return d, err
 	}
+	if err := recurred(ctx, tx, d); err != nil {
+		return d, err
+	}
 	return d, trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "deviation.opened", Subject: in.Code,
 		Version: d.Version, HappenedAt: d.FailedAt, After: map[string]any{"state": d.State, "policy_version": policyVersion}})
 }

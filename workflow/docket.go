@@ -136,7 +136,7 @@ func (c *docket) toDecide() []lot.Portion {
 		if c.finding(p.Lot).Verdict == "" {
 			continue
 		}
-		if _, has := c.decision(p.ID); !has && ended(p.State) {
+		if _, has := c.decision(p.ID); !has && lot.Ended(p.State) {
 			continue
 		}
 		if q := c.quantity(p); p.Label == "" && q != nil && q.Rat().Sign() == 0 {
@@ -145,11 +145,6 @@ func (c *docket) toDecide() []lot.Portion {
 		out = append(out, p)
 	}
 	return out
-}
-
-// ended says whether a portion is no more: nothing further can be decided of it.
-func ended(state string) bool {
-	return slices.Contains([]string{"reworked", "reprocessed", "diverted", "destroyed", "accounted_unrecoverable"}, state)
 }
 
 // counts returns how many portions lack a proposal that is still allowed, how many

@@ -60,6 +60,9 @@ func (s *Service) ReportExecution(ctx context.Context, sc pg.Scope, id decision.
 		if err := c.mayReport(dec, n, tx.Now); err != nil {
 			return dec, err
 		}
+		if err := c.noOtherHold(ctx, tx, dec); err != nil {
+			return dec, err
+		}
 		if err := c.report(ctx, tx, dec, n); err != nil {
 			return dec, err
 		}
@@ -99,6 +102,19 @@ func (c *docket) mayReport(dec decision.Decision, n NewReport, now time.Time) er
 		return fault.New(fault.Invalid, "in-the-future", "it has not happened yet").In("at")
 	}
 	return c.notTooMuch(dec, n)
+}
+
+// noOtherHold refuses to move what something else holds too: a release lifts one
+// deviation's hold and no other, and what is destroyed is held by nobody.
+func (c *docket) noOtherHold(ctx context.Context, tx *pg.Tx, dec decision.Decision) error {
+	if !slices.Contains([]disposition.Disposition{disposition.Rework, disposition.Reprocess, disposition.Divert}, dec.Kind) {
+		return nil
+	}
+	n, err := hold.Others(ctx, tx, int64(c.d.ID), dec.Portion)
+	if err == nil && n > 0 {
+		return fault.New(fault.Refused, "held-otherwise", "%d other holds stand on %s: it stays where it is until they are lifted", n, portionName(c.portion(dec.Portion)))
+	}
+	return err
 }
 
 // notTooMuch refuses more than was decided on: what is over was never in doubt,
@@ -166,5 +182,9 @@ func (c *docket) finished(ctx context.Context, tx *pg.Tx, dec decision.Decision,
 		}
 		return lot.SetPortionState(ctx, tx, p.ID, state)
 	}
-	return hold.Lift(ctx, tx, int64(c.d.ID), p.ID, fateOf[dec.Kind], fmt.Sprintf("disposition %d was carried out", dec.ID))
+	why := fmt.Sprintf("disposition %d was carried out", dec.ID)
+	if dec.Kind == disposition.Destroy {
+		return hold.LiftAll(ctx, tx, p.ID, fateOf[dec.Kind], why)
+	}
+	return hold.Lift(ctx, tx, int64(c.d.ID), p.ID, fateOf[dec.Kind], why)
 }

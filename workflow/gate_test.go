@@ -154,8 +154,7 @@ func TestGateWaitsForTheQueuedTrace(t *testing.T) {
 func TestGateWaitsForLotsRegisteredLate(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(discretePolicy))
-	s.must(err)
+	s.adopts(discretePolicy)
 	s.reads(cooked("T-1", march(3, 0, 0), 72, "A"))
 	s.makes("A")
 	d := s.fails("T-1", march(5, 6, 0))
@@ -169,10 +168,9 @@ func TestGateWaitsForLotsRegisteredLate(t *testing.T) {
 func TestGateWaitsForLotsRegisteredLateInACascade(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(discretePolicy))
-	s.must(err)
+	s.adopts(discretePolicy)
 	fallenReference(s)
-	_, err = s.RetraceDue(s.ctx)
+	_, err := s.RetraceDue(s.ctx)
 	s.must(err)
 	s.madeAt("late", "roast", march(4, 0, 0))
 	s.gate("late", gateLate)

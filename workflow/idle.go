@@ -21,7 +21,10 @@ where k.kind in ('disposition', 'execution') and not exists (select from disposi
   or k.kind = 'lift' and not exists (select from hold h where h.plant_id = $1 and h.hold_id = k.id and h.lifted_at is null)
   or k.kind = 'closing' and not exists (select from deviation d where d.plant_id = $1 and d.deviation_id = k.id and d.state = 'verifying')
   or k.kind = 'cancellation' and not exists (select from deviation d
-    where d.plant_id = $1 and d.deviation_id = k.id and d.state in ('detected', 'contained', 'traced'))`
+    where d.plant_id = $1 and d.deviation_id = k.id and d.state in ('detected', 'contained', 'traced'))
+  or k.kind = 'policy' and (k.id < (select max(draft_id) from policy_draft where plant_id = $1)
+    or (select based_on_version from policy_draft where plant_id = $1 and draft_id = k.id)
+      < (select max(policy_version) from policy_version where plant_id = $1))`
 
 // alive leaves out the records that there is nothing left to sign of.
 func alive(ctx context.Context, tx *pg.Tx, list []signoff.Record) ([]signoff.Record, error) {

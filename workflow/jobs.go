@@ -18,6 +18,9 @@ type JobOptions struct {
 	// AllowPrivateWebhooks lets events be sent to addresses inside the plant's own
 	// network. Else whoever may add a webhook could make the server call them.
 	AllowPrivateWebhooks bool
+	// Checkpointed is given every checkpoint that this server signs, for a witness
+	// outside; nil: there is none.
+	Checkpointed func(signed []byte) error
 }
 
 // The kinds of job. What each is about stands in the database; a job names it.
@@ -35,6 +38,9 @@ type (
 		Step  int        `json:"step"`
 	}
 	overdueJob struct {
+		Plant pg.PlantID `json:"plant"`
+	}
+	logJob struct {
 		Plant pg.PlantID `json:"plant"`
 	}
 	relayJob struct {
@@ -59,6 +65,9 @@ func (escalateJob) Kind() string { return "escalate" }
 // Kind names the opening of deviations by overdue checks.
 func (overdueJob) Kind() string { return "overdue" }
 
+// Kind names the putting of entries of the trail into the log.
+func (logJob) Kind() string { return "log" }
+
 // Kind names the handing out of positions to events.
 func (relayJob) Kind() string { return "relay" }
 
@@ -69,6 +78,7 @@ func (deliverJob) Kind() string { return "deliver" }
 // is due stands in the database: nothing is lost between looks.
 const (
 	lookOften  = 200 * time.Millisecond
+	lookAtLog  = 3 * time.Second  // so often there is a checkpoint while much happens
 	lookSeldom = 20 * time.Second // for what waits minutes, or days
 )
 
@@ -95,11 +105,13 @@ func (s *Service) StartJobs(ctx context.Context, o JobOptions) (*job.Runner, err
 	})
 	job.Add(k, soon, func(ctx context.Context, j escalateJob) error { return s.escalate(ctx, j) })
 	job.Add(k, soon, func(ctx context.Context, j overdueJob) error { return s.openOverdue(ctx, j.Plant) })
+	job.Add(k, soon, func(ctx context.Context, j logJob) error { return s.extendLog(ctx, j.Plant, o.Checkpointed) })
 	job.Add(k, soon, func(ctx context.Context, j relayJob) error { return s.relay(ctx, j.Plant) })
 	job.Add(k, later, func(ctx context.Context, j deliverJob) error { return s.deliver(ctx, sender, j) })
 	return job.Start(ctx, s.db, k, []job.Look{
 		{Name: "traces", Every: lookOften, Find: s.tracesToDo},
 		{Name: "events", Every: lookOften, Find: s.eventsToRelay},
+		{Name: "log", Every: lookAtLog, Find: s.logsToExtend},
 		{Name: "holds", Every: lookSeldom, Find: s.holdsToEscalate},
 		{Name: "checks", Every: lookSeldom, Find: s.checksToOpen},
 	}, o.Log)

@@ -115,8 +115,7 @@ func TestCycleIsHeldAsOne(t *testing.T) {
 func TestCleanoutBoundsSingleReadings(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(hourly))
-	s.must(err)
+	s.adopts(hourly)
 	r := cooked("T-1", march(3, 8, 0), 72, "warm")
 	r.Location = "line"
 	s.reads(r)

@@ -216,7 +216,7 @@ func (c *docket) unaccounted() []signoff.Draft {
 		}
 		w := signedBalance{b.Statement.Lot, b.Statement.Unit, balance.Decimal(b.Statement.InDoubt), balance.Decimal(b.Statement.Unaccounted), balance.Decimal(b.Statement.Allowed), caution}
 		out = append(out, signoff.Draft{Kind: signoff.Balance, ID: int64(b.LotID), Deviation: int64(c.d.ID), Stream: c.d.stream(), Subjects: []string{w.Lot}, What: w,
-			Seats: []signoff.Seat{{Role: disposition.QALead, Deed: disposition.Verified, Meaning: "accepts what is unaccounted as within what is allowed"}},
+			Seats: []signoff.Seat{{Role: disposition.Verifier, Deed: disposition.Verified, Meaning: "accepts what is unaccounted as within what is allowed"}},
 			Run:   c.run, Policy: c.policy.version, Reason: "the balance has changed"})
 	}
 	return out

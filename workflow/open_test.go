@@ -128,8 +128,7 @@ func TestWhatOpens(t *testing.T) {
 			s := siteOn(t, svc)
 			s.reads(cooked("T-1", at.Add(-30*time.Minute), 72, "L-1"))
 			if c.policy != "" {
-				_, err := s.PutPolicy(s.ctx, s.sc, []byte(c.policy))
-				s.must(err)
+				s.adopts(c.policy)
 			}
 			opened, err := s.Record(s.ctx, s.sc, c.did)
 			s.must(err)

@@ -23,44 +23,75 @@ type sitePolicy struct {
 	pinned pinned // what opened under earlier versions
 }
 
-// PutPolicy puts a policy in force as a new version and returns its number. The
-// text that is in force already makes no new version. Deviations that were traced
-// under another become due for a new trace run. A text with problems is refused;
-// document.Parse says where they are.
+// PutPolicy puts the first policy of a plant in force and returns its number,
+// 1: there is nothing yet that it could change. The text that is in force already
+// changes nothing. fault.Refused, "second-person-required": another text is in
+// force, and ProposePolicy puts this one up for two people to sign. A text with
+// problems is refused; document.Parse says where they are.
 func (s *Service) PutPolicy(ctx context.Context, sc pg.Scope, text []byte) (version int, err error) {
-	p, problems := document.Parse(text)
-	if len(problems) > 0 {
-		first := problems[0]
-		return 0, fault.New(fault.Invalid, first.Rule, "line %d: %s (%d problems in all)", first.Line, first.Detail, len(problems))
+	if err := understood(text); err != nil {
+		return 0, err
 	}
 	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
 		if err := tx.OwnPlant(ctx); err != nil {
 			return err
 		}
-		digest := sha256.Sum256(text)
 		last, body, err := lastPolicy(ctx, tx)
-		if err != nil {
+		switch {
+		case err != nil:
 			return err
-		}
-		if version = last; bytes.Equal(body, text) {
-			return nil
-		}
-		version = last + 1
-		const add = `insert into policy_version (plant_id, policy_version, digest, body, recorded_at, recorded_by)
-			values ($1, $2, $3, $4, $5, $6)`
-		if _, err := tx.ExecContext(ctx, add, tx.Plant, version, digest[:], text, tx.Now, tx.By.ID); err != nil {
+		case last == 0:
+			version, err = adoptPolicy(ctx, tx, text, nil)
 			return err
+		case !bytes.Equal(body, text):
+			return fault.New(fault.Refused, "second-person-required", "version %d is in force and differs: propose this text, and two people put it in force", last)
 		}
-		if err := putLimits(ctx, tx, version, p); err != nil {
-			return err
-		}
-		if err := touchPolicy(ctx, tx, version); err != nil {
-			return fmt.Errorf("deviations: %w", err)
-		}
-		return trail.Append(ctx, tx, trail.Entry{Stream: "administration", Action: "policy.put_in_force",
-			Subject: "policy", Version: version, After: batchNote{Rows: len(p.Limits), SHA256: digest[:]}})
+		version = last
+		return nil
 	})
 	return version, err
+}
+
+// understood refuses a text with problems, and says the first.
+func understood(text []byte) error {
+	if _, problems := document.Parse(text); len(problems) > 0 {
+		first := problems[0]
+		return fault.New(fault.Invalid, first.Rule, "line %d: %s (%d problems in all)", first.Line, first.Detail, len(problems))
+	}
+	return nil
+}
+
+// adoptPolicy puts a text in force as the next version, whoever said that it may
+// be; draft nil: nobody had to. Open deviations that were traced under another
+// version become due for a new trace run. It needs OwnPlant.
+func adoptPolicy(ctx context.Context, tx *pg.Tx, text []byte, draft *int64) (version int, err error) {
+	p, err := read.policy(text)
+	if err != nil {
+		return 0, err
+	}
+	last, _, err := lastPolicy(ctx, tx)
+	if err != nil {
+		return 0, err
+	}
+	version = last + 1
+	digest := sha256.Sum256(text)
+	const add = `insert into policy_version (plant_id, policy_version, digest, body, recorded_at, recorded_by, draft_id)
+		values ($1, $2, $3, $4, $5, $6, $7)`
+	if _, err := tx.ExecContext(ctx, add, tx.Plant, version, digest[:], text, tx.Now, tx.By.ID, draft); err != nil {
+		return 0, err
+	}
+	if err := putLimits(ctx, tx, version, p); err != nil {
+		return 0, err
+	}
+	if err := touchPolicy(ctx, tx, version); err != nil {
+		return 0, fmt.Errorf("deviations: %w", err)
+	}
+	why := ""
+	if draft != nil {
+		why = fmt.Sprintf("everyone has signed policy draft %d", *draft)
+	}
+	return version, trail.Append(ctx, tx, trail.Entry{Stream: administration, Action: "policy.put_in_force",
+		Subject: "policy", Version: version, After: batchNote{Rows: len(p.Limits), SHA256: digest[:]}, Reason: why})
 }
 
 func lastPolicy(ctx context.Context, tx *pg.Tx) (version int, body []byte, err error) {

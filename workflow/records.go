@@ -39,6 +39,11 @@ func refresh(ctx context.Context, tx *pg.Tx, d *Deviation, why string) error {
 			return err
 		}
 	}
+	for _, draft := range c.unaccounted() {
+		if _, err := signoff.Put(ctx, tx, draft); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 
@@ -67,7 +72,7 @@ func (c *docket) endDecision(ctx context.Context, tx *pg.Tx, dec decision.Decisi
 	if err := decision.Move(ctx, tx, dec.ID, to, why); err != nil {
 		return err
 	}
-	if to == decision.Overtaken && p.Place != lot.OnTheRoad && !ended(p.State) {
+	if to == decision.Overtaken && p.Place != lot.OnTheRoad && !lot.Ended(p.State) {
 		if err := hold.Again(ctx, tx, int64(c.d.ID), p.ID); err != nil {
 			return err
 		}

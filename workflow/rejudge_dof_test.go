@@ -72,8 +72,7 @@ func TestLateFittedCertificateKeepsItsDegreesOfFreedom(t *testing.T) {
 // puts puts another policy in force.
 func (s *site) puts(text string) (p sitePolicy) {
 	s.Helper()
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(text))
-	s.must(err)
+	s.adopts(text)
 	s.must(s.db.Read(s.ctx, s.sc, func(tx *pg.Tx) (err error) {
 		p, err = currentPolicy(s.ctx, tx)
 		return err

@@ -4,12 +4,14 @@ import (
 	"context"
 
 	"lastgood/workflow/pg"
+	"lastgood/workflow/trail/checkpoint"
 )
 
 // Service is the engine: every command and every question goes through it.
 type Service struct {
 	db   *pg.DB
 	gate *pg.Prepared
+	key  *checkpoint.Key // nil: nothing is signed in the name of the plant
 }
 
 // New returns the engine on a database. It fails if the written procedure

@@ -37,6 +37,11 @@ func (s *Service) Sign(ctx context.Context, sc pg.Scope, role disposition.Role, 
 		if err := mayEverSign(tx); err != nil {
 			return nil, err
 		}
+		if slices.ContainsFunc(list, func(t ToSign) bool { return t.Kind == signoff.Policy }) { // before any deviation: locks have an order
+			if err := tx.OwnPlant(ctx); err != nil {
+				return nil, err
+			}
+		}
 		var out []signoff.Record
 		var bad fault.Rows
 		for i, t := range list {
@@ -85,6 +90,11 @@ func sign(ctx context.Context, tx *pg.Tx, role disposition.Role, note string, t 
 			return r, err
 		}
 		if r, err = signoff.Get(ctx, tx, t.Kind, t.ID); err != nil {
+			return r, err
+		}
+	}
+	if f := beforehand[r.Kind]; f != nil {
+		if err := f(ctx, tx, r); err != nil {
 			return r, err
 		}
 	}
@@ -146,6 +156,14 @@ func streamOf(r signoff.Record) string {
 	return Deviation{ID: DeviationID(r.Deviation)}.stream()
 }
 
+// beforehand refuses to let a record of a kind be signed, and says why more exactly
+// than that it does not stand; none: nothing more is known of it.
+var beforehand = map[signoff.Kind]func(context.Context, *pg.Tx, signoff.Record) error{}
+
+// makers is what whoever made a record of a kind did by that; none: nothing that
+// keeps them from signing it.
+var makers = map[signoff.Kind]disposition.Deed{}
+
 // then is what happens when everyone has signed a record of a kind; none: it is
 // only looked at by the guards.
 var then = map[signoff.Kind]func(context.Context, *pg.Tx, *Deviation, signoff.Record) error{}
@@ -170,6 +188,7 @@ func apart(ctx context.Context, tx *pg.Tx, d *Deviation, r signoff.Record, seat 
 	if err != nil {
 		return err
 	}
+	history = append(history, deedsAbout(d, r)...)
 	act := disposition.Act{Deed: seat.Deed, By: tx.By.ID, For: who.For, Role: seat.Role, Disposition: r.Disposition, Subjects: r.Subjects}
 	for _, c := range disposition.Conflicts(append(history, act)) {
 		if c.First != len(history) && c.Second != len(history) {
@@ -181,6 +200,21 @@ func apart(ctx context.Context, tx *pg.Tx, d *Deviation, r signoff.Record, seat 
 		return fault.New(fault.Forbidden, "sod-conflict", "%s (%s): %s", c.Why, cmpOr(c.Clause, c.Rule), c.Person)
 	}
 	return nil
+}
+
+// deedsAbout is who did what about a record that the history of a deviation does
+// not tell: who made it, and, where it belongs to none, who has signed it.
+func deedsAbout(d *Deviation, r signoff.Record) []disposition.Act {
+	var out []disposition.Act
+	if deed := makers[r.Kind]; deed != "" {
+		out = append(out, disposition.Act{Deed: deed, By: r.MadeBy, Subjects: r.Subjects})
+	}
+	if d == nil {
+		for _, s := range r.Signatures {
+			out = append(out, disposition.Act{Deed: s.Deed, By: s.Person, For: s.For, Role: s.Role, Disposition: r.Disposition, Subjects: r.Subjects})
+		}
+	}
+	return out
 }
 
 func cmpOr(a, b string) string {

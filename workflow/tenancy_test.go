@@ -51,6 +51,7 @@ func fill(s *site) {
 	s.must(err)
 	_, err = s.AddKey(s.ctx, s.sc, "historian", []key.Scope{key.Scopes[0]}, march(28, 12, 0).AddDate(1, 0, 0))
 	s.must(err)
+	s.drafts(stricter)
 	s.employs()
 	fillByJobs(s)
 }
@@ -197,7 +198,9 @@ func TestAnotherPlantsDeviationIsNotFound(t *testing.T) {
 	s.record(against(checkOf("T-2", march(4, 0, 0), 0), "R-1"))
 	s.fails("R-1", march(6, 6, 0))
 	c := s.pending()[0]
+	draft := s.drafts(stricter)
 	for name, err := range map[string]error{
+		"draft":       second(svc.PolicyDraft(s.ctx, other.sc, draft.ID)),
 		"trace":       second(svc.Trace(s.ctx, other.sc, d.ID)),
 		"evaluate":    second(svc.Evaluate(s.ctx, other.sc, d.ID, d.Version)),
 		"acknowledge": second(svc.AcknowledgeHold(s.ctx, other.sc, h.ID, h.Version, *kg("100"))),
@@ -230,7 +233,7 @@ func TestRecordsAreNeverChanged(t *testing.T) {
 	admin := superuser(t, dsn)
 	records := names(t, admin, `select tgrelid::regclass::text from pg_trigger where tgname = 'append_only' order by 1`)
 	for _, want := range []string{"reading", "reading_202503", "trail_entry", "trail_leaf", "trace_run", "assessment", "accuracy_check",
-		"check_point", "certificate", "instrument_event", "policy_version", "ship_question", "transformation", "shipment", "evidence", "idempotency"} {
+		"check_point", "certificate", "instrument_event", "policy_version", "policy_draft", "ship_question", "transformation", "shipment", "evidence", "idempotency"} {
 		if !slices.Contains(records, want) {
 			t.Errorf("%s is not a record", want)
 		}

@@ -132,10 +132,12 @@ func touchProducts(ctx context.Context, tx *pg.Tx, codes []string) error {
 }
 
 // touchPolicy: what was found under another policy may be something else by this
-// one. Every state so far is one of an open deviation.
+// one. What is closed was decided by the policy of its day and stays so: that it
+// was judged by the wrong version of a limit is for a person to say, who reopens
+// it.
 func touchPolicy(ctx context.Context, tx *pg.Tx, version int) error {
-	return touch(ctx, tx, `$3 <> coalesce((select r.policy_version from trace_run r where r.plant_id = $1
-		and r.deviation_id = deviation.deviation_id order by r.run_number desc limit 1), 0)`, version)
+	return touch(ctx, tx, `state not in ('closed', 'cancelled_in_error') and $3 <> coalesce((select r.policy_version from trace_run r
+		where r.plant_id = $1 and r.deviation_id = deviation.deviation_id order by r.run_number desc limit 1), 0)`, version)
 }
 
 // concernsReadings: a reading of a lot in doubt, by whatever instrument, since it

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"slices"
 
 	"lastgood/workflow/actor"
@@ -81,4 +82,6 @@ func (t Track[F]) events() []Event {
 }
 
 // checkProcedures returns every defect of every procedure.
-func checkProcedures() error { return deviationTrack.check() }
+func checkProcedures() error {
+	return errors.Join(deviationTrack.check(), recallTrack.check(), notificationTrack.check(), retestTrack.check(), instrumentTrack.check(), lineTrack.check(), planTrack.check())
+}

@@ -37,29 +37,41 @@ type Difference struct {
 // are on the facts as they were recorded; limits are not evaluated again, so
 // verdicts stay. It writes nothing.
 func (s *Service) TryPolicy(ctx context.Context, sc pg.Scope, p *document.Policy) (t Trial, err error) {
-	err = s.db.Read(ctx, sc, func(tx *pg.Tx) error {
-		const last = `select distinct on (deviation_id) deviation_id, body from trace_run
-			where plant_id = $1 order by deviation_id, run_number desc`
-		rows, err := tx.QueryxContext(ctx, last, tx.Plant)
-		if err != nil {
-			return fmt.Errorf("last runs: %w", err)
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var id DeviationID
-			var body []byte
-			if err := rows.Scan(&id, &body); err != nil {
-				return fmt.Errorf("last runs: %w", err)
-			}
-			var run Run
-			if err := json.Unmarshal(body, &run); err != nil {
-				return fmt.Errorf("run of deviation %d: %w", id, err)
-			}
-			t.try(p, id, &run)
-		}
-		return rows.Err()
+	err = s.db.Read(ctx, sc, func(tx *pg.Tx) (err error) {
+		t, err = tryOn(ctx, tx, p, allDeviations)
+		return err
 	})
 	return t, err
+}
+
+// Which deviations a policy is tried on.
+const (
+	allDeviations  = ``
+	openDeviations = `and exists (select from deviation d where d.plant_id = $1 and d.deviation_id = r.deviation_id
+		and d.state not in ('closed', 'cancelled_in_error'))`
+)
+
+// tryOn tries a policy on the last run of each of some deviations.
+func tryOn(ctx context.Context, tx *pg.Tx, p *document.Policy, which string) (t Trial, err error) {
+	const last = `select distinct on (deviation_id) deviation_id, body from trace_run r where plant_id = $1 `
+	rows, err := tx.QueryxContext(ctx, last+which+` order by deviation_id, run_number desc`, tx.Plant)
+	if err != nil {
+		return t, fmt.Errorf("last runs: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id DeviationID
+		var body []byte
+		if err := rows.Scan(&id, &body); err != nil {
+			return t, fmt.Errorf("last runs: %w", err)
+		}
+		var run Run
+		if err := json.Unmarshal(body, &run); err != nil {
+			return t, fmt.Errorf("run of deviation %d: %w", id, err)
+		}
+		t.try(p, id, &run)
+	}
+	return t, rows.Err()
 }
 
 // try adds what differs in one run.

@@ -31,8 +31,7 @@ func asked(t *testing.T, run Run, code string) rules.Facts {
 func TestFactsThatTheRulesAreAsked(t *testing.T) {
 	t.Parallel()
 	s := newSite(t)
-	_, err := s.PutPolicy(s.ctx, s.sc, []byte(hourly))
-	s.must(err)
+	s.adopts(hourly)
 	s.added(s.AddProducts(s.ctx, s.sc, []lot.Product{{Code: "roast", Name: "roast", ReadyToEat: new(true), SupportsGrowth: new(false),
 		Consumers: lot.Vulnerable, ShelfLifeDays: new(30)}}))
 	s.madeAt("kept", "roast", march(3, 7, 0))

@@ -29,9 +29,21 @@ func (c *client) send(ctx context.Context, method, path, mediaType string, body 
 }
 
 func (c *client) do(ctx context.Context, method, path string, body io.Reader, headers ...string) ([]byte, error) {
+	b, _, err := c.ask(ctx, method, path, body, headers...)
+	return b, err
+}
+
+// tag returns the ETag of something.
+func (c *client) tag(ctx context.Context, path string) (string, error) {
+	_, h, err := c.ask(ctx, http.MethodGet, path, nil)
+	return h.Get("ETag"), err
+}
+
+// ask sends a request and returns the body and the headers of a good answer.
+func (c *client) ask(ctx context.Context, method, path string, body io.Reader, headers ...string) ([]byte, http.Header, error) {
 	req, err := http.NewRequestWithContext(ctx, method, strings.TrimSuffix(c.base, "/")+path, body)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	req.Header.Set("Authorization", "Bearer "+c.key)
 	for i := 0; i < len(headers); i += 2 {
@@ -39,21 +51,21 @@ func (c *client) do(ctx context.Context, method, path string, body io.Reader, he
 	}
 	res, err := c.http.Do(req)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer res.Body.Close()
 	b, err := io.ReadAll(res.Body)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if res.StatusCode < 300 {
-		return b, nil
+		return b, res.Header, nil
 	}
 	p := &api.Problem{}
 	if err := json.Unmarshal(b, p); err != nil || p.Detail == "" {
-		return nil, fmt.Errorf("%s %s: %s", method, path, res.Status)
+		return nil, nil, fmt.Errorf("%s %s: %s", method, path, res.Status)
 	}
-	return nil, p
+	return nil, nil, p
 }
 
 // post sends JSON and reads JSON.

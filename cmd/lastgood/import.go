@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -10,6 +11,8 @@ import (
 	"path/filepath"
 	"regexp"
 	"strconv"
+
+	"github.com/go-json-experiment/json"
 
 	"lastgood/api"
 	"lastgood/api/exchange"
@@ -61,7 +64,7 @@ type refusedRows struct{ problems []exchange.Problem }
 func (r *refusedRows) Error() string { return fmt.Sprintf("%d rows were refused", len(r.problems)) }
 
 func (i *importer) all(f *exchange.Folder) error {
-	if _, err := i.client.send(i.g.ctx, http.MethodPut, "/v1/policy", "application/yaml", f.PolicyText); err != nil {
+	if err := i.policy(f.PolicyText); err != nil {
 		return fmt.Errorf("policy: %w", err)
 	}
 	for _, name := range importOrder {
@@ -73,6 +76,35 @@ func (i *importer) all(f *exchange.Folder) error {
 		return fmt.Errorf("readings: %w", err)
 	}
 	return i.happenings()
+}
+
+// policy puts the policy of the folder in force, if the plant has none or has this
+// one; else it proposes it, and what is in force goes on deciding until two people
+// have signed.
+func (i *importer) policy(text []byte) error {
+	_, err := i.client.send(i.g.ctx, http.MethodPut, "/v1/policy", "application/yaml", text)
+	var p *api.Problem
+	if !errors.As(err, &p) || p.Rule != "precondition-required" {
+		return err
+	}
+	tag, err := i.client.tag(i.g.ctx, "/v1/policy")
+	if err != nil {
+		return err
+	}
+	b, err := i.client.do(i.g.ctx, http.MethodPut, "/v1/policy", bytes.NewReader(text), "Content-Type", "application/yaml", "If-Match", tag)
+	if err != nil {
+		return err
+	}
+	var d api.DraftBody
+	if err := json.Unmarshal(b, &d); err != nil {
+		return err
+	}
+	if d.Draft == 0 { // somebody else put the same in force meanwhile
+		return nil
+	}
+	fmt.Fprintf(i.g.out, "policy: the folder's differs from version %d, which is in force and goes on deciding; draft %d waits for two signatures\n  %s/v1/policy/drafts/%d\n",
+		d.BasedOn, d.Draft, i.client.base, d.Draft)
+	return nil
 }
 
 // maxItems and maxBytes bound one request.

@@ -17,6 +17,7 @@ import (
 
 	"go.yaml.in/yaml/v4"
 
+	"lastgood/policy/clock"
 	"lastgood/policy/disposition"
 	"lastgood/policy/impact"
 	"lastgood/policy/limit"
@@ -45,11 +46,16 @@ type Policy struct {
 	Corroboration
 	Escalation   Escalation
 	OverdueGrace time.Duration // after the day on which a check was due
-	Rules        *rules.Rules  // levels, routes, signers, deadlines
-	Source       []byte        // the document as it was read
+	// DeterminationWithin is how long product in doubt may be known to have left
+	// before it is determined who must be told.
+	DeterminationWithin time.Duration
+	Rules               *rules.Rules // levels, routes, signers, deadlines
+	Source              []byte       // the document as it was read
 
-	toxins map[string]bool // by hazard; not there: not said
-	keys   []string        // that the document has
+	toxins      map[string]bool // by hazard; not there: not said
+	authorities []string        // nil: not said
+	plantDays   clock.Calendar  // without its zone
+	keys        []string        // that the document has
 }
 
 // Problem is one thing that is wrong with a document.

@@ -13,7 +13,8 @@ import (
 	"lastgood/policy/rules"
 )
 
-var topKeys = append([]string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration", "regimes", "escalation", "overdue_grace"},
+var topKeys = append([]string{"limits", "decision_rule", "onset", "coverage", "severities", "hazards", "beyond_points", "kill_steps", "corroboration", "regimes", "escalation", "overdue_grace",
+	"authorities", "determination_within", "calendar"},
 	rules.Keys()...)
 
 // policy reads the whole document.
@@ -37,6 +38,8 @@ func (r *reader) policy(n *yaml.Node, p *Policy) {
 	r.killSteps(top, p)
 	r.regimes(top, p)
 	r.escalation(top, p)
+	r.readAuthorities(top, p)
+	r.calendar(top, p)
 	r.rules(n, p)
 }
 

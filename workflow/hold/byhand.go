@@ -21,10 +21,11 @@ func PlaceByHand(ctx context.Context, tx *pg.Tx, code, portion, reason string) (
 		return h, false, err
 	}
 	var place struct {
-		Portion int64 `db:"portion_id"`
-		Hold    int64 `db:"hold_id"`
+		Portion int64  `db:"portion_id"`
+		Hold    int64  `db:"hold_id"`
+		State   string `db:"state"`
 	}
-	const find = `select p.portion_id, coalesce(h.hold_id, 0) as hold_id from portion p
+	const find = `select p.portion_id, coalesce(h.hold_id, 0) as hold_id, p.state from portion p
 		left join hold h on h.plant_id = $1 and h.portion_id = p.portion_id and h.lifted_at is null and h.reason = $4
 		where p.plant_id = $1 and p.lot_id = $2 and p.label = $3`
 	switch err := tx.GetContext(ctx, &place, find, tx.Plant, l.ID, portion, reason); {
@@ -32,6 +33,8 @@ func PlaceByHand(ctx context.Context, tx *pg.Tx, code, portion, reason string) (
 		return h, false, fault.New(fault.NotFound, "unknown-portion", "lot %s has no portion %s", code, portion)
 	case err != nil:
 		return h, false, fmt.Errorf("hold by hand: %w", err)
+	case lot.Ended(place.State):
+		return h, false, fault.New(fault.Refused, "portion-gone", "that portion of lot %s is %s: there is nothing of it to hold", code, place.State)
 	case place.Hold != 0:
 		h, err := Get(ctx, tx, ID(place.Hold))
 		return h, false, err

@@ -50,6 +50,20 @@ func lift(ctx context.Context, tx *pg.Tx, which string, portion lot.PortionID, s
 	return nil
 }
 
+// Others counts the standing holds on a portion that are not a deviation's.
+func Others(ctx context.Context, tx *pg.Tx, deviation int64, portion lot.PortionID) (n int, err error) {
+	const q = `select count(*) from hold where plant_id = $1 and portion_id = $2 and lifted_at is null and deviation_id is distinct from $3`
+	if err := tx.GetContext(ctx, &n, q, tx.Plant, portion, deviation); err != nil {
+		return 0, fmt.Errorf("other holds: %w", err)
+	}
+	return n, nil
+}
+
+// LiftAll ends every standing hold on a portion that is no more.
+func LiftAll(ctx context.Context, tx *pg.Tx, portion lot.PortionID, state, why string) error {
+	return lift(ctx, tx, `$6 > 0`, portion, state, why, 1)
+}
+
 // PortionOf returns the portion that a standing hold is on.
 func PortionOf(ctx context.Context, tx *pg.Tx, id ID) (p lot.PortionID, err error) {
 	const q = `select portion_id from hold where plant_id = $1 and hold_id = $2 and lifted_at is null`

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/big"
+	"slices"
 	"time"
 
 	"github.com/lib/pq"
@@ -110,4 +111,10 @@ func Rest(inControl *unit.Quantity, all []Portion) *unit.Quantity {
 		return nil
 	}
 	return &unit.Quantity{Amount: unit.Decimal(left), Unit: inControl.Unit}
+}
+
+// Ended says whether a portion in a state is no more: there is nothing of it to
+// hold or to decide on.
+func Ended(state string) bool {
+	return slices.Contains([]string{"reworked", "reprocessed", "diverted", "destroyed", "accounted_unrecoverable"}, state)
 }

@@ -41,6 +41,20 @@ func (db *DB) CheckedPlants(ctx context.Context) ([]PlantID, error) {
 	return db.plants(ctx, `select plant_id from checked_plants()`)
 }
 
+// DueLog is a plant whose log is behind its trail. Waiting: entries stand in line
+// for it; else only a checkpoint is missing.
+type DueLog struct {
+	Plant   PlantID `db:"plant_id"`
+	Waiting bool    `db:"waiting"`
+}
+
+// DueLogs returns the plants whose log is behind their trail.
+func (db *DB) DueLogs(ctx context.Context) ([]DueLog, error) {
+	var list []DueLog
+	err := db.pool.SelectContext(ctx, &list, `select plant_id, waiting from due_log()`)
+	return list, translate(ctx, err)
+}
+
 func (db *DB) plants(ctx context.Context, query string) ([]PlantID, error) {
 	var list []PlantID
 	err := db.pool.SelectContext(ctx, &list, query)

@@ -17,6 +17,7 @@ const (
 	streamLock    = 3
 	internLock    = 4
 	outboxLock    = 6
+	logLock       = 8
 )
 
 // SharePlant takes the shared plant lock and returns the deviation epoch that
@@ -69,4 +70,11 @@ func (tx *Tx) OwnNames(ctx context.Context) error {
 func (tx *Tx) OwnOutbox(ctx context.Context) error {
 	_, err := tx.ExecContext(ctx, `select pg_advisory_xact_lock($1, $2)`, outboxLock, tx.Plant)
 	return err
+}
+
+// OwnLog lets one at a time put entries of the trail into the plant's log. It
+// returns false, and does not wait, while another does.
+func (tx *Tx) OwnLog(ctx context.Context) (mine bool, err error) {
+	err = tx.GetContext(ctx, &mine, `select pg_try_advisory_xact_lock($1, $2)`, logLock, tx.Plant)
+	return mine, err
 }

@@ -8,6 +8,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"sync/atomic"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -23,8 +24,9 @@ type PlantID int32
 
 // DB is a pool of connections of the application's role.
 type DB struct {
-	pool *sqlx.DB
-	now  func() time.Time
+	pool   *sqlx.DB
+	now    func() time.Time
+	closed atomic.Pointer[fault.Error] // why nothing may be written; nil: it may
 }
 
 // Open opens a pool for the application's connection string. It refuses an
@@ -47,6 +49,10 @@ func Open(ctx context.Context, dsn string, now func() time.Time) (*DB, error) {
 	}
 	return db, nil
 }
+
+// OnlyRead refuses every write from now on, for a reason that whoever tries is
+// told.
+func (db *DB) OnlyRead(why *fault.Error) { db.closed.Store(why) }
 
 // Close closes the pool.
 func (db *DB) Close() error { return db.pool.Close() }
@@ -91,6 +97,9 @@ func (tx *Tx) Raw(f func(driverConn any) error) error { return tx.conn.Raw(f) }
 // at most five times in all, when PostgreSQL asks for it, so f must do nothing
 // that a rollback does not undo.
 func (db *DB) InTx(ctx context.Context, s Scope, f func(*Tx) error) error {
+	if why := db.closed.Load(); why != nil {
+		return why
+	}
 	for try := 1; ; try++ {
 		err := db.inTx(ctx, s, &sql.TxOptions{}, f)
 		if try < 5 && pq.As(err, pqerror.TRSerializationFailure, pqerror.TRDeadlockDetected) != nil {
@@ -148,6 +157,9 @@ func (db *DB) PlantNamed(ctx context.Context, name string) (id PlantID, there bo
 
 // CreatePlant makes a plant. altitudeM [m] is nil where unknown.
 func (db *DB) CreatePlant(ctx context.Context, name, timeZone string, altitudeM *float64) (PlantID, error) {
+	if why := db.closed.Load(); why != nil {
+		return 0, why
+	}
 	var id PlantID
 	err := db.pool.GetContext(ctx, &id, `select create_plant($1, $2, $3)`, name, timeZone, altitudeM)
 	return id, translate(ctx, err)

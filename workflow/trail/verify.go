@@ -22,8 +22,9 @@ type Stored struct {
 
 // Verify checks every stream of the plant from its first entry on: no hole, each
 // entry bound to the one before it, each hash that of its bytes, and the bytes
-// saying the same place as the row. It returns how many entries it checked and
-// the first that is wrong as an error.
+// saying the same place as the row; and then that every entry is in the log or in
+// line for it, and that the log says what was signed of it. It returns how many
+// entries it checked and the first that is wrong as an error.
 func Verify(ctx context.Context, tx *pg.Tx) (int, error) {
 	var rows []Stored
 	const all = `select stream, seq, prev_hash, hash, body from trail_entry where plant_id = $1 order by stream, seq`
@@ -40,7 +41,7 @@ func Verify(ctx context.Context, tx *pg.Tx) (int, error) {
 		}
 		last = r
 	}
-	return len(rows), nil
+	return len(rows), verifyLog(ctx, tx)
 }
 
 func follows(last, r Stored) error {
