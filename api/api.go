@@ -65,6 +65,7 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 		s.registerDrills, s.registerDue, s.registerForms, s.registerGate, s.registerTags, s.registerExport, s.registerWebhooks,
 		s.registerSessions, s.registerPeople,
 		s.registerRecords, s.registerSignatures, s.registerPortions, s.registerDispositions, s.registerExecutions, s.registerEvidence, s.registerClosing,
+		s.registerRetests, s.registerCorrections,
 	} {
 		register(api)
 	}

@@ -63,25 +63,27 @@ type ExportReading struct {
 // they are asked for; then they are in memory, as a trace has them, and reading
 // them out holds no transaction open.
 func (s *Service) Export(ctx context.Context, sc pg.Scope, id DeviationID, readings bool) (Export, error) {
-	return ask(ctx, s, sc, func(tx *pg.Tx) (x Export, err error) {
-		if x.Report, err = report(ctx, tx, id); err != nil {
-			return x, err
-		}
-		x.MadeAt = tx.Now
-		if err := tx.GetContext(ctx, &x.Plant, `select name from plant where plant_id = $1`, tx.Plant); err != nil {
-			return x, fmt.Errorf("plant: %w", err)
-		}
-		if x.Zone, err = zoneOf(ctx, tx); err != nil {
-			return x, err
-		}
-		if err := x.genealogy(ctx, tx); err != nil {
-			return x, fmt.Errorf("export of deviation %d: %w", id, err)
-		}
-		if readings {
-			x.evidence, err = gather(ctx, tx, id)
-		}
+	return ask(ctx, s, sc, func(tx *pg.Tx) (Export, error) { return export(ctx, tx, id, readings) })
+}
+
+func export(ctx context.Context, tx *pg.Tx, id DeviationID, readings bool) (x Export, err error) {
+	if x.Report, err = report(ctx, tx, id); err != nil {
 		return x, err
-	})
+	}
+	x.MadeAt = tx.Now
+	if err := tx.GetContext(ctx, &x.Plant, `select name from plant where plant_id = $1`, tx.Plant); err != nil {
+		return x, fmt.Errorf("plant: %w", err)
+	}
+	if x.Zone, err = zoneOf(ctx, tx); err != nil {
+		return x, err
+	}
+	if err := x.genealogy(ctx, tx); err != nil {
+		return x, fmt.Errorf("export of deviation %d: %w", id, err)
+	}
+	if readings {
+		x.evidence, err = gather(ctx, tx, id)
+	}
+	return x, err
 }
 
 // SameEvidence says whether the readings are those that the last run saw. If

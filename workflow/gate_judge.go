@@ -78,7 +78,7 @@ func (g gate) whyNot(it GateItem, asked map[string]*big.Rat) []GateReason {
 			}
 		case "portion":
 			here = here || f.Portion == it.Portion
-			gone := lot.Ended(f.Word) && f.Portion != it.Portion                    // of the lot, something else is asked for
+			gone := lot.Ended(f.Word) && f.Portion != it.Portion                // of the lot, something else is asked for
 			if !f.Flag && it.concerns(f.Portion) && !held[f.Portion] && !gone { // "hold" sorts before "portion"
 				no(gateNotFree, "portion %q of lot %s is %s", f.Portion, it.Lot, f.Word)
 			}

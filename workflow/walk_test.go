@@ -237,7 +237,6 @@ func (w *walker) liftAny(d Deviation) error {
 	return err
 }
 
-
 func oneShipment(code, shipment string) []lot.Shipment {
 	return []lot.Shipment{{Shipment: shipment, Lot: code, Quantity: kg("5"), ShippedAt: march(4, 12, 0), Consignee: "a customer"}}
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -52,7 +53,14 @@ func (c *demoCmd) Run(g *globals) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place(), lost(reports))
+	password, err := hire(g.ctx, s.svc, sc, folder.Site.Name)
+	if err != nil {
+		return err
+	}
+	if err := printStaff(g.out, password); err != nil {
+		return err
+	}
+	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place(), lost(reports), cmp.Or(password, "…"), folder.Site.Name)
 	return serve(g.ctx, s, l, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
 }
 
@@ -131,7 +139,7 @@ func printSummary(w io.Writer, r exchange.Result) error {
 }
 
 const tryThis = `
-Serving on http://%[1]s with a key that lives 30 days. Three things to try, in another terminal:
+Serving on http://%[1]s with a key that lives 30 days. Four things to try, in another terminal:
 
 1. What is open, and how much of it is held:
 curl -s -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations'
@@ -141,6 +149,9 @@ curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: application/json' 'ht
 
 3. A reading that comes late into the window of the lost probe; a moment later its deviation has a second run, and the lot is held:
 curl -s -H 'Authorization: Bearer %[2]s' -H 'Content-Type: text/csv' 'http://%[1]s/v1/readings?batch=late-1' --data-binary $'instrument,taken_at,value,unit,lot,limit\nHP-02,2026-08-18T09:00:00-05:00,166.0,F,CK-0818-B,cook-core\n' && curl -sf --retry 60 --retry-delay 1 --retry-all-errors -H 'Authorization: Bearer %[2]s' 'http://%[1]s/v1/deviations/%[4]d/runs/2/changes?since=1'
+
+4. Sign in as the QA lead, and ask for all that stands in the way of closing the first deviation:
+TOKEN=$(curl -s -H 'Content-Type: application/json' 'http://%[1]s/v1/sessions' -d '{"plant":"%[6]s","person":"qa-1","password":"%[5]s"}' | sed 's/.*"token":"\([^"]*\)".*/\1/'); curl -s -H "Authorization: Bearer $TOKEN" 'http://%[1]s/v1/deviations/1/closing'
 
 Everything it takes and answers: http://%[1]s/openapi.json. Ctrl-C stops it: %[3]s.
 `

@@ -225,7 +225,7 @@ var refused = []struct {
 	{"limits: ^{}\n", "limits wrong-type", "a list"},
 	{"limits: [^cook]\n", "limits[0] wrong-type", "mapping"},
 	{"limits: [^*cook]\n", "not-yaml", ""},
-	{besides("^limit: x"), "limit unknown-key", "limits, decision_rule, onset, coverage, severities, hazards, beyond_points, kill_steps, corroboration, regimes, escalation, overdue_grace, levels, rules, routes, signers and deadlines"},
+	{besides("^limit: x"), "limit unknown-key", "limits, decision_rule, onset, coverage, severities, hazards, beyond_points, kill_steps, corroboration, regimes, escalation, overdue_grace, authorities, determination_within, calendar, levels, rules, routes, signers and deadlines"},
 	{besides("routes: ^[]"), "routes wrong-type", "mapping"},
 	{besides("routes: {^donate: to a food bank}"), "routes.donate unknown-route", "release_with_record"},
 	{besides("rules: ^[]"), "rules empty", "the built-in ones apply"},

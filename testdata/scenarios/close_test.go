@@ -11,7 +11,7 @@ import (
 var closings = []sentence{
 	{`expect closing refused with {codes...}`, (*story).expectInTheWay},
 	{`expect nothing in the way of closing`, (*story).expectClear},
-	{`everyone signs whatever else closing asks for`, (*story).clearTheWay},
+	{`everyone does whatever else closing asks for`, (*story).clearTheWay},
 	{`{who} asks to close deviation {n}`, (*story).asksToClose},
 	{`{who} reopens deviation {n} for {trigger} because {reason...}`, (*story).reopens},
 }

@@ -67,6 +67,7 @@ var settings = []sentence{
 	{`at {date} {time}`, func(s *story, w words) { s.setClock(w["date"], w["time"]) }},
 	{`at {time}`, func(s *story, w words) { s.setClock(s.clock().Format(time.DateOnly), w["time"]) }},
 	{`{who} stays signed in for {minutes} minutes`, (*story).stays},
+	{`{who} gives the password once more`, (*story).confirms},
 }
 
 // open starts a server on an empty database, at the time of the first line that
@@ -200,4 +201,10 @@ func (s *story) stays(w words) {
 		s.now.Add(int64(5 * time.Minute))
 		s.sends(w["who"], "GET", "/v1/session", nil, nil)
 	}
+}
+
+func (s *story) confirms(w words) {
+	c := s.colleague(w["who"])
+	s.sends(c.code, "POST", "/v1/session/confirmation", map[string]any{"password": phrase}, nil)
+	c.since = s.clock()
 }
