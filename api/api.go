@@ -61,9 +61,10 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 	api.UseMiddleware(s.authenticate(api))
 	for _, register := range []func(huma.API){
 		s.registerPolicy, s.registerPolicyTrial, s.registerFacts, s.registerChecks, s.registerReadings,
-		s.registerDeviations, s.registerCascades, s.registerAssessments, s.registerHolds, s.registerTrail, s.registerCheckpoints,
+		s.registerDeviations, s.registerCascades, s.registerAssessments, s.registerHolds, s.registerTrail, s.registerCheckpoints, s.registerPackets,
 		s.registerDrills, s.registerDue, s.registerForms, s.registerGate, s.registerTags, s.registerExport, s.registerWebhooks,
 		s.registerSessions, s.registerPeople,
+		s.registerNotifications, s.registerClocks, s.registerRecall,
 		s.registerRecords, s.registerSignatures, s.registerPortions, s.registerDispositions, s.registerExecutions, s.registerEvidence, s.registerClosing,
 		s.registerRetests, s.registerCorrections,
 	} {

@@ -21,7 +21,7 @@ type ClockBody struct {
 	StartedAt  Moment   `json:"started_at"`
 	DueAt      Moment   `json:"due_at" doc:"Until then; the end of a day is the first moment of the next"`
 	LateAfter  Moment   `json:"late_after" doc:"From when it counts as missed: later than due_at only where it is due at once"`
-	MetAt      *Moment  `json:"met_at"`
+	MetAt      *string  `json:"met_at"`
 	Basis      string   `json:"basis" doc:"The citation, or what asks for it"`
 	Obligation *string  `json:"obligation" doc:"Row of the published obligations"`
 	Reasons    []string `json:"reasons" doc:"How it was counted"`
@@ -39,7 +39,7 @@ func (s *server) registerClocks(api huma.API) {
 func clockBody(k workflow.Clock) ClockBody {
 	b := ClockBody{int64(k.Deviation), k.Kind, k.What, string(k.State), local(k.StartedAt), local(k.DueAt), local(k.LateAfter), nil, k.Basis, orNull(k.Row), some(k.Reasons), []Moment{}}
 	if k.MetAt != nil {
-		m := local(k.MetAt.In(k.DueAt.Location()))
+		m := string(local(k.MetAt.In(k.DueAt.Location())))
 		b.MetAt = &m
 	}
 	for _, at := range k.EscalateAt {

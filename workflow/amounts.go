@@ -56,6 +56,9 @@ type pool struct {
 func letGo(portions []lot.Portion, decided []decision.Decision, done []decision.Done) map[lot.ID]*pool {
 	of := map[decision.ID]lot.ID{}
 	for _, d := range decided {
+		if !d.Standing() { // what it let go is in doubt again, wherever it went
+			continue
+		}
 		if i := slices.IndexFunc(portions, func(p lot.Portion) bool { return p.ID == d.Portion }); i >= 0 && portions[i].Place != lot.OnTheRoad {
 			of[d.ID] = portions[i].Lot
 		}

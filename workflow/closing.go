@@ -79,6 +79,9 @@ func decisionsInTheWay(_ context.Context, _ *pg.Tx, c *docket) (out []Reason, _ 
 			out = append(out, Reason{code, "nothing was decided of " + portionName(p), link})
 			continue
 		}
+		if o, ok := c.option(p, dec.Kind); !ok || !o.Allowed {
+			out = append(out, Reason{"disposition_not_allowed", fmt.Sprintf("the %s of %s was carried out and is not allowed by what is known now: %s", dec.Kind, portionName(p), o.Why), link})
+		}
 		for _, kind := range []signoff.Kind{signoff.Disposition, signoff.Execution} {
 			r, ok := c.record(kind, int64(dec.ID))
 			at := fmt.Sprintf("/v1/records/%s/%d", kind, dec.ID)

@@ -34,7 +34,8 @@ var fateOf = map[disposition.Disposition]string{disposition.Release: "released",
 	disposition.Divert: "diverted", disposition.Destroy: "destroyed", disposition.Retrieve: "retrieved"}
 
 // ReportExecution records what was carried out of a signed disposition, by a
-// person or by a plant's system. A release lets the portion go; what was destroyed
+// person or by a plant's system. A portion need not wait until the others are
+// decided on. A release lets the portion go; what was destroyed
 // or went elsewhere is no more; what came back is a portion of its own, on hold,
 // that is decided on again.
 func (s *Service) ReportExecution(ctx context.Context, sc pg.Scope, id decision.ID, n NewReport) (decision.Decision, error) {
@@ -92,8 +93,8 @@ func (c *docket) mayReport(dec decision.Decision, n NewReport, now time.Time) er
 		return fault.New(fault.Refused, "missing-signature", "disposition %d is not signed by everyone: nothing is carried out before", dec.ID)
 	case c.d.RetraceDue != nil:
 		return fault.New(fault.Refused, "newer-trace-exists", "something newer is known of deviation %d than what was signed for: it waits to be traced", c.d.ID)
-	case !slices.Contains([]State{DispositionSigned, Executing}, c.d.State):
-		return fault.New(fault.Refused, "transition-not-allowed", "deviation %d is %s: dispositions are carried out when all of them are signed", c.d.ID, c.d.State)
+	case !slices.Contains([]State{Evaluating, AwaitingResults, DispositionProposed, DispositionSigned, Executing}, c.d.State):
+		return fault.New(fault.Refused, "transition-not-allowed", "deviation %d is %s: a disposition is carried out after the evaluation and before the closing", c.d.ID, c.d.State)
 	case !slices.Contains(allowed, n.Fate):
 		return fault.New(fault.Invalid, "unknown-word", "of a %s is reported: %s", dec.Kind, strings.Join(allowed, ", ")).In("fate")
 	case n.Fate == "accounted_unrecoverable" && strings.TrimSpace(n.Reason) == "":
@@ -144,6 +145,7 @@ func (c *docket) report(ctx context.Context, tx *pg.Tx, dec decision.Decision, n
 	if err != nil {
 		return err
 	}
+	c.done = append(c.done, done)
 	if n.Fate == "retrieved" && n.Quantity.Rat().Sign() > 0 {
 		if err := c.cameBack(ctx, tx, dec, p, n, number); err != nil {
 			return err
@@ -175,16 +177,33 @@ func (c *docket) finished(ctx context.Context, tx *pg.Tx, dec decision.Decision,
 	if err := decision.Move(ctx, tx, dec.ID, decision.Executed, ""); err != nil {
 		return err
 	}
+	if err := decideOn(ctx, tx, &p); err != nil { // a test may have decided since
+		return err
+	}
+	facts := PortionFacts{Held: p.Place != lot.OnTheRoad, Shipped: p.Place == lot.OnTheRoad, Signed: true, Done: true}
 	if p.Place == lot.OnTheRoad {
-		state := "retrieved"
-		if dec.Kind == disposition.Release {
-			state = "released"
-		}
-		return lot.SetPortionState(ctx, tx, p.ID, state)
+		return movePortion(ctx, tx, &p, c.cameTo(dec), facts)
+	}
+	if _, err := portionTrack.Next(ctx, State(p.State), Event(dec.Kind), tx.By.Kind, facts); err != nil {
+		return err
 	}
 	why := fmt.Sprintf("disposition %d was carried out", dec.ID)
 	if dec.Kind == disposition.Destroy {
 		return hold.LiftAll(ctx, tx, p.ID, fateOf[dec.Kind], why)
 	}
 	return hold.Lift(ctx, tx, int64(c.d.ID), p.ID, fateOf[dec.Kind], why)
+}
+
+// cameTo is what carrying out comes to for product that had left: it came back, in
+// part at least; none of it can be recovered; or it may stay where it is.
+func (c *docket) cameTo(dec decision.Decision) Event {
+	if dec.Kind == disposition.Release {
+		return "release"
+	}
+	for _, e := range c.doneOf(dec.ID) {
+		if e.Fate == "retrieved" {
+			return "retrieve"
+		}
+	}
+	return "write_off"
 }

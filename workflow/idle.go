@@ -22,6 +22,11 @@ where k.kind in ('disposition', 'execution') and not exists (select from disposi
   or k.kind = 'closing' and not exists (select from deviation d where d.plant_id = $1 and d.deviation_id = k.id and d.state = 'verifying')
   or k.kind = 'cancellation' and not exists (select from deviation d
     where d.plant_id = $1 and d.deviation_id = k.id and d.state in ('detected', 'contained', 'traced'))
+  or k.kind = 'void' and exists (select from retest_void v join retest t using (plant_id, retest_id)
+    where v.plant_id = $1 and v.void_id = k.id and (v.signed_at is not null or t.state = 'cancelled' or v.result_id is null and t.state = 'decided'
+      or exists (select from retest_result n where n.plant_id = $1 and n.replaces = v.result_id)))
+  or k.kind = 'return' and exists (select from instrument_return r join instrument i using (plant_id, instrument_id)
+    where r.plant_id = $1 and r.return_id = k.id and i.state <> 'suspended')
   or k.kind = 'policy' and (k.id < (select max(draft_id) from policy_draft where plant_id = $1)
     or (select based_on_version from policy_draft where plant_id = $1 and draft_id = k.id)
       < (select max(policy_version) from policy_version where plant_id = $1))`

@@ -150,7 +150,7 @@ func (s *site) portionsAgreeWithHolds(tx *pg.Tx) error {
 	s.Helper()
 	var odd []string
 	const q = `select l.code || ' ' || p.state from portion p join lot l using (plant_id, lot_id)
-		where p.plant_id = $1 and (p.state in ('on_hold', 'under_test', 'decided')) <> exists (
+		where p.plant_id = $1 and p.place <> 'shipped' and (p.state in ('on_hold', 'under_test', 'decided')) <> exists (
 			select from hold h where h.plant_id = p.plant_id and h.portion_id = p.portion_id and h.lifted_at is null)`
 	err := tx.SelectContext(s.ctx, &odd, q, tx.Plant)
 	if len(odd) > 0 {

@@ -96,6 +96,7 @@ func (s *Service) StartJobs(ctx context.Context, o JobOptions) (*job.Runner, err
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
+	s.witness = o.Checkpointed
 	sender := newSender(o.AllowPrivateWebhooks)
 	k := job.NewKinds()
 	job.Add(k, soon, func(ctx context.Context, j cascadesJob) error { return s.refreshCascades(ctx, j.Plant) })
@@ -105,7 +106,7 @@ func (s *Service) StartJobs(ctx context.Context, o JobOptions) (*job.Runner, err
 	})
 	job.Add(k, soon, func(ctx context.Context, j escalateJob) error { return s.escalate(ctx, j) })
 	job.Add(k, soon, func(ctx context.Context, j overdueJob) error { return s.openOverdue(ctx, j.Plant) })
-	job.Add(k, soon, func(ctx context.Context, j logJob) error { return s.extendLog(ctx, j.Plant, o.Checkpointed) })
+	job.Add(k, soon, func(ctx context.Context, j logJob) error { return s.extendLog(ctx, j.Plant) })
 	job.Add(k, soon, func(ctx context.Context, j relayJob) error { return s.relay(ctx, j.Plant) })
 	job.Add(k, later, func(ctx context.Context, j deliverJob) error { return s.deliver(ctx, sender, j) })
 	return job.Start(ctx, s.db, k, []job.Look{

@@ -43,7 +43,7 @@ func (s *Service) logsToExtend(ctx context.Context) (list []job.Args, err error)
 
 // extendLog puts what stands in line into the plant's log, signs a checkpoint of
 // it, and tells the witness.
-func (s *Service) extendLog(ctx context.Context, plant pg.PlantID, witness func([]byte) error) error {
+func (s *Service) extendLog(ctx context.Context, plant pg.PlantID) error {
 	sc := pg.Scope{Plant: plant, By: actor.Engine, Cause: "log"}
 	for more := 1; more > 0; {
 		if err := s.db.InTx(ctx, sc, func(tx *pg.Tx) (err error) {
@@ -61,10 +61,10 @@ func (s *Service) extendLog(ctx context.Context, plant pg.PlantID, witness func(
 		signed, err = trail.Sign(ctx, tx, s.key)
 		return err
 	})
-	if err != nil || signed == nil || witness == nil {
+	if err != nil || signed == nil || s.witness == nil {
 		return err
 	}
-	if err := witness(signed); err != nil {
+	if err := s.witness(signed); err != nil {
 		return fmt.Errorf("witness: %w", err)
 	}
 	return nil

@@ -18,24 +18,24 @@ const (
 	// Assessing: a determination is put up for signing. Next: those who sign it.
 	Assessing State = "assessing"
 	// Required: determined; the clock runs. Next: the liaison.
-	Required     State = "required"
-	NotRequired  State = "not_required"
-	Sent         State = "sent"
-	Acknowledged State = "acknowledged" // the authority has it, under its reference
-	Amended      State = "amended"      // told again, since something changed
-	NoticeDone   State = "done"         // the authority asks for nothing more
+	Required           State = "required"
+	NotRequired        State = "not_required"
+	NoticeSent         State = "sent"
+	NoticeAcknowledged State = "acknowledged" // the authority has it, under its reference
+	NoticeAmended      State = "amended"      // told again, since something changed
+	NoticeDone         State = "done"         // the authority asks for nothing more
 )
 
 // The events of a notification.
 const (
-	Assess      Event = "assess"
-	Require     Event = "require"
-	Exempt      Event = "exempt"
-	AskRecords  Event = "ask_records"
-	SendNotice  Event = "send"
-	Acknowledge Event = "acknowledge"
-	Amend       Event = "amend"
-	EndNotice   Event = "end"
+	Assess            Event = "assess"
+	Require           Event = "require"
+	Exempt            Event = "exempt"
+	AskRecords        Event = "ask_records"
+	SendNotice        Event = "send"
+	AcknowledgeNotice Event = "acknowledge"
+	ReviseNotice      Event = "amend"
+	EndNotice         Event = "end"
 )
 
 // NotificationFacts is what the guards of a notification look at.
@@ -51,16 +51,16 @@ type NotificationFacts struct {
 // notificationTrack is the written procedure of telling one authority.
 var notificationTrack = Track[NotificationFacts]{
 	Name:   "notification",
-	States: []State{NotAssessed, Assessing, Required, NotRequired, Sent, Acknowledged, Amended, NoticeDone},
+	States: []State{NotAssessed, Assessing, Required, NotRequired, NoticeSent, NoticeAcknowledged, NoticeAmended, NoticeDone},
 	Steps: []Step[NotificationFacts]{
 		{"design notes on the procedure, T06: each authority is assessed", from(NotAssessed, Required, NotRequired), Assess, Assessing, aPerson, needs(somethingTraced)},
 		{"design notes on the procedure, T31: a signed event starts the clock", from(Assessing), Require, Required, aPerson, needs(determinedYes)},
 		{"design notes on the procedure, T32: not without a second reviewer", from(Assessing), Exempt, NotRequired, aPerson, needs(determinedNo)},
 		{"21 CFR 1.1455(c): records within 24 h of the request", from(NotAssessed), AskRecords, Required, aPerson, needs(requestMade)},
-		{"9 CFR 418.2, 21 USC 350f(d)(1): told in time", from(Required), SendNotice, Sent, aPerson, needs(textKept)},
-		{"common practice: a notice is given when it was received", from(Sent, Amended), Acknowledge, Acknowledged, anyone, needs(referenceGiven)},
-		{"21 USC 350f(d)(6): an amended report keeps its number", from(Sent, Acknowledged, NoticeDone), Amend, Amended, aPerson, needs(textKept, anotherText)},
-		{"common practice: until the authority asks for nothing more", from(Acknowledged, Amended), EndNotice, NoticeDone, aPerson, nil},
+		{"9 CFR 418.2, 21 USC 350f(d)(1): told in time", from(Required), SendNotice, NoticeSent, aPerson, needs(textKept)},
+		{"common practice: a notice is given when it was received", from(NoticeSent, NoticeAmended), AcknowledgeNotice, NoticeAcknowledged, anyone, needs(referenceGiven)},
+		{"21 USC 350f(d)(6): an amended report keeps its number", from(NoticeSent, NoticeAcknowledged, NoticeDone), ReviseNotice, NoticeAmended, aPerson, needs(textKept, anotherText)},
+		{"common practice: until the authority asks for nothing more", from(NoticeAcknowledged, NoticeAmended), EndNotice, NoticeDone, aPerson, nil},
 	},
 }
 

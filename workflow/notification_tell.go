@@ -31,12 +31,12 @@ func (s *Service) Tell(ctx context.Context, sc pg.Scope, id notify.ID, m NewMess
 
 // AmendNotice records that an authority was told of a change.
 func (s *Service) AmendNotice(ctx context.Context, sc pg.Scope, id notify.ID, m NewMessage) (Notified, error) {
-	return s.message(ctx, sc, id, "amend notice", Amend, "amended", m)
+	return s.message(ctx, sc, id, "amend notice", ReviseNotice, "amended", m)
 }
 
 // NoticeReceived records the authority's receipt. A plant's system may post it.
 func (s *Service) NoticeReceived(ctx context.Context, sc pg.Scope, id notify.ID, m NewMessage) (Notified, error) {
-	return s.message(ctx, sc, id, "notice received", Acknowledge, "acknowledged", m)
+	return s.message(ctx, sc, id, "notice received", AcknowledgeNotice, "acknowledged", m)
 }
 
 // EndNotices records that the authority asks for nothing more.
@@ -51,7 +51,7 @@ func (s *Service) message(ctx context.Context, sc pg.Scope, id notify.ID, what s
 		if err != nil {
 			return out, err
 		}
-		if e != Acknowledge {
+		if e != AcknowledgeNotice {
 			if err := asA(ctx, tx, disposition.RegulatoryLiaison, disposition.QALead, disposition.PlantManager); err != nil {
 				return out, err
 			}
@@ -71,7 +71,7 @@ func (s *Service) message(ctx context.Context, sc pg.Scope, id notify.ID, what s
 		if e == SendNotice {
 			n.SentAt = &m.At
 		}
-		if e == Amend { // they know of what has left since
+		if e == ReviseNotice { // they know of what has left since
 			c, err := docketOf(ctx, tx, d)
 			if err != nil {
 				return out, err
@@ -110,7 +110,7 @@ func notifiedNow(ctx context.Context, tx *pg.Tx, d Deviation, id notify.ID) (Not
 }
 
 func (m NewMessage) check(e Event, now time.Time) error {
-	told := e == SendNotice || e == Amend
+	told := e == SendNotice || e == ReviseNotice
 	switch {
 	case m.At.IsZero() || m.At.After(now.Add(10*time.Minute)):
 		return fault.New(fault.Invalid, "in-the-future", "say when it was: not in the future").In("at")

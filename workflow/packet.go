@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"time"
@@ -15,6 +14,7 @@ import (
 	"lastgood/workflow/pg"
 	"lastgood/workflow/signoff"
 	"lastgood/workflow/trail"
+	"lastgood/workflow/trail/checkpoint"
 )
 
 // Packet is all that there is to show of a deviation, read in one moment.
@@ -59,10 +59,7 @@ func (s *Service) Packet(ctx context.Context, sc pg.Scope, id DeviationID) (p Pa
 	if s.key == nil {
 		return p, fault.New(fault.Refused, "no-key", "this server has no checkpoint key, and signs nothing")
 	}
-	if _, err := s.Deviation(ctx, sc, id); err != nil {
-		return p, err
-	}
-	if err := s.extendLog(ctx, sc.Plant, nil); err != nil {
+	if err := s.extendLog(ctx, sc.Plant); err != nil {
 		return p, err
 	}
 	return ask(ctx, s, sc, func(tx *pg.Tx) (p Packet, err error) {
@@ -71,6 +68,15 @@ func (s *Service) Packet(ctx context.Context, sc pg.Scope, id DeviationID) (p Pa
 		}
 		if p.Checkpoint, err = trail.Latest(ctx, tx); err != nil {
 			return p, err
+		}
+		if p.Checkpoint.Key != s.key.String() { // signed by one before: the packet has one key
+			c, err := checkpoint.Unchecked(p.Checkpoint.Note)
+			if err != nil {
+				return p, err
+			}
+			if p.Checkpoint.Note, err = c.Sign(s.key); err != nil {
+				return p, err
+			}
 		}
 		for _, step := range []func(context.Context, *pg.Tx) error{p.loadEntries, p.loadRecords, p.loadFiles, p.loadNames, p.loadSections} {
 			if err := step(ctx, tx); err != nil {
@@ -98,7 +104,7 @@ func (s *Service) PacketMade(ctx context.Context, sc pg.Scope, id DeviationID, m
 // holds that were placed by hand on lots in doubt, and of the uploads that its
 // readings came in.
 const streamsOf = `
-select $3 union select 'instrument/' || $4
+select $3::text union select 'instrument/' || $4::text
 union select 'cascade/' || cascade_id from cascade_window w join instrument i using (plant_id, instrument_id) where w.plant_id = $1 and i.code = $4
 union select 'cascade/' || cascade_id from cascade c join instrument i using (plant_id, instrument_id) where c.plant_id = $1 and i.code = $4
 union select 'hold/' || h.hold_id from hold h join portion p using (plant_id, portion_id) join deviation_lot d using (plant_id, lot_id)
@@ -186,7 +192,16 @@ func (p *Packet) loadFiles(ctx context.Context, tx *pg.Tx) error {
 // papersOf are the digests of the papers of a deviation. Whatever keeps papers of
 // its own adds a line.
 const papersOf = `
-select digest from attached_evidence where plant_id = $1 and deviation_id = $2`
+select digest from attached_evidence where plant_id = $1 and deviation_id = $2
+union select s.digest from statement_paper s join correction_part c on c.plant_id = s.plant_id and c.part_id = s.of_id
+  where s.kind = 'part' and c.plant_id = $1 and c.deviation_id = $2
+union select s.digest from statement_paper s join correction_effect e on e.plant_id = s.plant_id and e.effect_id = s.of_id
+  join correction_part c on c.plant_id = e.plant_id and c.part_id = e.part_id where s.kind = 'effect' and c.plant_id = $1 and c.deviation_id = $2
+union select s.digest from statement_paper s join line_event l on l.plant_id = s.plant_id and l.line_event_id = s.of_id
+  where s.kind = 'line' and l.plant_id = $1 and l.deviation_id = $2
+union select m.digest from notification_message m join notification n using (plant_id, notification_id) where n.plant_id = $1 and n.deviation_id = $2
+union select t.digest from recall_text t join recall r using (plant_id, recall_id) where r.plant_id = $1 and r.deviation_id = $2
+union select l.digest from recall_letter l join recall r using (plant_id, recall_id) where r.plant_id = $1 and r.deviation_id = $2`
 
 // loadNames reads who is named anywhere: people of the plant, whoever acted or
 // checked, and to whom product of a lot in doubt went.
@@ -217,11 +232,6 @@ func (p *Packet) loadNames(ctx context.Context, tx *pg.Tx) error {
 		}
 	}
 	return nil
-}
-
-// Changed says whether something arrived since the last run.
-func (p Packet) Changed() bool {
-	return p.Run.Number > 0 && !bytes.Equal(p.Run.InputDigest, p.evidence.digest.sum())
 }
 
 // LastSeq returns how many entries of a stream there are.

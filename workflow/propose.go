@@ -112,13 +112,30 @@ func (c *docket) propose(ctx context.Context, tx *pg.Tx, n Proposal) (signoff.Re
 	if err != nil {
 		return r, err
 	}
-	if p.State == "on_hold" {
-		if err := lot.SetPortionState(ctx, tx, p.ID, "decided"); err != nil {
-			return r, err
-		}
+	if err := decideOn(ctx, tx, &p); err != nil {
+		return r, err
 	}
 	return r, trail.Append(ctx, tx, trail.Entry{Stream: c.d.stream(), Action: "disposition.proposed", Subject: portionName(p), Version: 1,
 		After: map[string]any{"disposition": dec.ID, "is": n.Disposition, "record_sha256": r.Digest, "policy_version": c.policy.version, "run": c.run}, Reason: dec.Reason})
+}
+
+// decideOn lets a portion be decided on, if it is not already or waits for a test.
+func decideOn(ctx context.Context, tx *pg.Tx, p *lot.Portion) error {
+	switch {
+	case p.State == string(Decided) || p.State == string(UnderTest):
+		return nil
+	case p.Place == lot.OnTheRoad:
+		return movePortion(ctx, tx, p, "decide_shipped", PortionFacts{Shipped: true})
+	}
+	return movePortion(ctx, tx, p, "decide", PortionFacts{Held: true})
+}
+
+// undecide takes the decision on a portion back: it is on hold again.
+func undecide(ctx context.Context, tx *pg.Tx, p lot.Portion) error {
+	if p.State != string(Decided) || p.Place == lot.OnTheRoad {
+		return nil
+	}
+	return movePortion(ctx, tx, &p, "withdraw", PortionFacts{Held: true})
 }
 
 // mayPropose refuses what is not allowed for the portion, or says too little.
@@ -176,6 +193,9 @@ func (s *Service) WithdrawProposal(ctx context.Context, sc pg.Scope, id decision
 			return dec, fault.New(fault.Refused, "carried-out", "disposition %d is %s: only what was not begun is taken back", id, dec.State)
 		}
 		if err := decision.Move(ctx, tx, id, decision.Withdrawn, reason); err != nil {
+			return dec, err
+		}
+		if err := undecide(ctx, tx, c.portion(dec.Portion)); err != nil {
 			return dec, err
 		}
 		err = trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "disposition.withdrawn", Subject: portionName(c.portion(dec.Portion)),

@@ -31,11 +31,22 @@ func refresh(ctx context.Context, tx *pg.Tx, d *Deviation, why string) error {
 	if err != nil {
 		return err
 	}
+	ended := false
 	for _, dec := range c.decided {
 		if !dec.Standing() {
 			continue
 		}
-		if err := c.refreshOne(ctx, tx, dec, why); err != nil {
+		stands, err := c.refreshOne(ctx, tx, dec, why)
+		if err != nil {
+			return err
+		}
+		ended = ended || !stands
+	}
+	if ended { // what it had let go may have left since
+		if err := nameShipped(ctx, tx, *d); err != nil {
+			return err
+		}
+		if c, err = docketOf(ctx, tx, *d); err != nil {
 			return err
 		}
 	}
@@ -47,20 +58,23 @@ func refresh(ctx context.Context, tx *pg.Tx, d *Deviation, why string) error {
 	return nil
 }
 
-func (c *docket) refreshOne(ctx context.Context, tx *pg.Tx, dec decision.Decision, why string) error {
+// refreshOne brings one disposition up to what is known, and says whether it still
+// stands.
+func (c *docket) refreshOne(ctx context.Context, tx *pg.Tx, dec decision.Decision, why string) (bool, error) {
 	p := c.portion(dec.Portion)
 	o, ok := c.option(p, dec.Kind)
-	if !ok || !o.Allowed {
-		return c.endDecision(ctx, tx, dec, p, cmp.Or(o.Why, "the last run does not doubt the lot"))
+	gone := dec.State == decision.Executed && lot.Ended(p.State) // cannot be undone: it is signed again for what is known now, or stands in the way
+	if (!ok || !o.Allowed) && !gone {
+		return false, c.endDecision(ctx, tx, dec, p, cmp.Or(o.Why, "the last run does not doubt the lot"))
 	}
 	if _, err := signoff.Put(ctx, tx, c.dispositionDraft(dec, p, o, why)); err != nil {
-		return err
+		return true, err
 	}
 	if dec.State != decision.Executed {
-		return nil
+		return true, nil
 	}
 	_, err := signoff.Put(ctx, tx, c.executionDraft(dec, p, o, why))
-	return err
+	return true, err
 }
 
 // endDecision ends a disposition that is not allowed any more.
@@ -72,8 +86,14 @@ func (c *docket) endDecision(ctx context.Context, tx *pg.Tx, dec decision.Decisi
 	if err := decision.Move(ctx, tx, dec.ID, to, why); err != nil {
 		return err
 	}
-	if to == decision.Overtaken && p.Place != lot.OnTheRoad && !lot.Ended(p.State) {
+	switch {
+	case p.Place == lot.OnTheRoad:
+	case p.State == string(Released):
 		if err := hold.Again(ctx, tx, int64(c.d.ID), p.ID); err != nil {
+			return err
+		}
+	default:
+		if err := undecide(ctx, tx, p); err != nil {
 			return err
 		}
 	}

@@ -12,6 +12,8 @@ type Service struct {
 	db   *pg.DB
 	gate *pg.Prepared
 	key  *checkpoint.Key // nil: nothing is signed in the name of the plant
+	// witness is given every checkpoint that is signed here; nil: nobody is.
+	witness func(signed []byte) error
 }
 
 // New returns the engine on a database. It fails if the written procedure

@@ -20,7 +20,7 @@ import (
 )
 
 // elsewhere are the tables that no command of the engine writes yet.
-var elsewhere = []string{"evidence", "trail_leaf", "reading_correction"}
+var elsewhere = []string{"reading_correction"}
 
 // fill lets something stand in every table that the engine writes.
 func fill(s *site) {
@@ -54,6 +54,7 @@ func fill(s *site) {
 	s.drafts(stricter)
 	s.employs()
 	fillByJobs(s)
+	fillCorrections(s)
 }
 
 // fillByJobs lets stand what the jobs leave behind. The clock stands still, so

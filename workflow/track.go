@@ -83,5 +83,5 @@ func (t Track[F]) events() []Event {
 
 // checkProcedures returns every defect of every procedure.
 func checkProcedures() error {
-	return errors.Join(deviationTrack.check(), recallTrack.check(), notificationTrack.check(), retestTrack.check(), instrumentTrack.check(), lineTrack.check(), planTrack.check())
+	return errors.Join(deviationTrack.check(), portionTrack.check(), holdTrack.check(), recallTrack.check(), notificationTrack.check(), retestTrack.check(), instrumentTrack.check(), lineTrack.check(), planTrack.check())
 }

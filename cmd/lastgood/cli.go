@@ -10,18 +10,20 @@ import (
 
 // cli is the command line.
 type cli struct {
-	Assess assessCmd `cmd:"" help:"Assess a case folder: what is in doubt, held and shipped."`
-	Drill  drillCmd  `cmd:"" help:"Suppose that an instrument fails: what would be in doubt. Nothing is recorded."`
-	Due    dueCmd    `cmd:"" help:"List the checks that are due in a running installation."`
-	Demo   demoCmd   `cmd:"" help:"Show an invented plant on the day its thermometers fail, and serve it."`
-	Serve  serveCmd  `cmd:"" help:"Serve the API on a kept or given database."`
-	Import importCmd `cmd:"" help:"Load a case folder into a running installation."`
-	Plant  plantCmd  `cmd:"" help:"Plants of an installation."`
-	Key    keyCmd    `cmd:"" help:"Keys by which plant systems call the API."`
-	Person personCmd `cmd:"" help:"People of a plant: their roles, and how they sign in."`
-	Policy policyCmd `cmd:"" help:"Policy documents: check one, try one on a case, print the built-in rules."`
-	Limits limitsCmd `cmd:"" help:"Ready-made limits that a policy may name, with their sources."`
-	Bench  benchCmd  `cmd:"" help:"Measure ingest and trace against plain PostgreSQL, in one run."`
+	Assess     assessCmd     `cmd:"" help:"Assess a case folder: what is in doubt, held and shipped."`
+	Drill      drillCmd      `cmd:"" help:"Suppose that an instrument fails: what would be in doubt. Nothing is recorded."`
+	Due        dueCmd        `cmd:"" help:"List the checks that are due in a running installation."`
+	Demo       demoCmd       `cmd:"" help:"Show an invented plant on the day its thermometers fail, and serve it."`
+	Serve      serveCmd      `cmd:"" help:"Serve the API on a kept or given database."`
+	Import     importCmd     `cmd:"" help:"Load a case folder into a running installation."`
+	Verify     verifyCmd     `cmd:"" help:"Check a packet offline: that no byte of it was altered, and what it proves."`
+	Checkpoint checkpointCmd `cmd:"" help:"What the decision trail is signed by."`
+	Plant      plantCmd      `cmd:"" help:"Plants of an installation."`
+	Key        keyCmd        `cmd:"" help:"Keys by which plant systems call the API."`
+	Person     personCmd     `cmd:"" help:"People of a plant: their roles, and how they sign in."`
+	Policy     policyCmd     `cmd:"" help:"Policy documents: check one, try one on a case, print the built-in rules."`
+	Limits     limitsCmd     `cmd:"" help:"Ready-made limits that a policy may name, with their sources."`
+	Bench      benchCmd      `cmd:"" help:"Measure ingest and trace against plain PostgreSQL, in one run."`
 }
 
 // globals are what every command gets.

@@ -18,6 +18,8 @@ type store struct {
 	app    string // the application's connection string
 	admin  string // a superuser's, on a private server; else empty
 	server *pgserver.Server
+	// readOnly: the trail has gone back, and nothing may be written.
+	readOnly bool
 }
 
 // open opens the given database, or a private throw-away one, and migrates it.

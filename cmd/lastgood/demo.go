@@ -44,6 +44,11 @@ func (c *demoCmd) Run(g *globals) error {
 	if err := printSummary(g.out, exchange.NewResult(folder.Site.Name, folder.Site.Location, reports)); err != nil {
 		return err
 	}
+	signer, err := keyFlag{}.signer(c.kept, g.err)
+	if err != nil {
+		return err
+	}
+	s.svc.SignWith(signer)
 	l, err := listen(c.Listen)
 	if err != nil {
 		return err

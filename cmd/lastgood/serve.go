@@ -12,12 +12,15 @@ import (
 
 	"lastgood/api"
 	"lastgood/workflow"
+	"lastgood/workflow/job"
 )
 
 // serveCmd serves the API on a kept or given database.
 type serveCmd struct {
 	Listen               string `default:"127.0.0.1:8080" help:"Address to listen on; port 0 chooses a free one."`
 	AllowPrivateWebhooks bool   `help:"Send events to addresses inside the plant's own network too."`
+	CheckpointFile       string `name:"checkpoint-file" type:"path" help:"Witness: a file, best on another disk, to which every checkpoint of the trail is added. At the start the trail is compared with it; if it has gone back, nothing is written."`
+	keyFlag
 	kept
 }
 
@@ -31,12 +34,39 @@ func (c *serveCmd) Run(g *globals) error {
 		return err
 	}
 	defer s.close()
+	log := slog.New(slog.NewJSONHandler(g.err, nil))
+	o := workflow.JobOptions{Log: log, AllowPrivateWebhooks: c.AllowPrivateWebhooks}
+	if o.Checkpointed, err = c.witness(g, s, log); err != nil {
+		return err
+	}
 	l, err := net.Listen("tcp", c.Listen)
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(g.out, "serving on http://%s\n", l.Addr())
-	return serve(g.ctx, s, l, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(g.err, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
+	return serve(g.ctx, s, l, o)
+}
+
+// witness gives the engine its key, and looks whether the trail is what the
+// witness saw of it. If it is not, nothing is written, and somebody is told as
+// loudly as a log can.
+func (c *serveCmd) witness(g *globals, s *store, log *slog.Logger) (func([]byte) error, error) {
+	key, err := c.signer(c.kept, g.err)
+	if err != nil {
+		return nil, err
+	}
+	s.svc.SignWith(key)
+	wrong, err := regressed(g.ctx, s.svc, c.CheckpointFile)
+	if err != nil {
+		return nil, err
+	}
+	if wrong != "" {
+		s.readOnly = true
+		s.svc.OnlyRead(wrong)
+		log.Error("THE TRAIL HAS GONE BACK: nothing is written", "rule", workflow.LogRegressed, "found", wrong, "witness", c.CheckpointFile)
+		return nil, nil
+	}
+	return witnessTo(c.CheckpointFile)
 }
 
 // maxJSON bounds a JSON body: an import sends all checks of a folder at once.
@@ -58,7 +88,7 @@ func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions)
 	defer cancel(nil)
 	srv := &http.Server{Handler: api.New(s.svc, api.Options{Log: log, MaxBody: maxJSON}), ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime,
 		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
-	jobs, err := s.svc.StartJobs(ctx, o)
+	jobs, err := startJobs(ctx, s, o)
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
@@ -86,8 +116,10 @@ func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions)
 	<-drained // Serve returns at once; the requests under way still need the database
 	stop, done := context.WithTimeout(context.Background(), drainTime)
 	defer done()
-	if err := jobs.Stop(stop); err != nil {
-		log.Warn("jobs were cut off", "error", err.Error())
+	if jobs != nil {
+		if err := jobs.Stop(stop); err != nil {
+			log.Warn("jobs were cut off", "error", err.Error())
+		}
 	}
 	if !errors.Is(err, http.ErrServerClosed) {
 		return err
@@ -96,4 +128,12 @@ func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions)
 		return cause
 	}
 	return nil
+}
+
+// startJobs starts the jobs; none where nothing may be written.
+func startJobs(ctx context.Context, s *store, o workflow.JobOptions) (*job.Runner, error) {
+	if s.readOnly {
+		return nil, nil
+	}
+	return s.svc.StartJobs(ctx, o)
 }

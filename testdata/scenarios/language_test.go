@@ -9,7 +9,8 @@ import (
 )
 
 // sentence is something that can be said. In its form {x} stands for one word, or
-// for several in quotation marks; {x...} for the rest of the line; what stands in
+// for several in quotation marks, {amount} for a
+// number, {x...} for the rest of the line; what stands in
 // [ ] may be left out.
 type sentence struct {
 	form string
@@ -30,7 +31,7 @@ type line struct {
 // sentences are all that can be said.
 var sentences = func() []sentence {
 	var all []sentence
-	for _, some := range [][]sentence{settings, facts, decisions, signings, expectations, closings} {
+	for _, some := range [][]sentence{settings, facts, decisions, signings, expectations, corrections, closings} {
 		all = append(all, some...)
 	}
 	return all
@@ -47,8 +48,11 @@ func pattern(form string) *regexp.Regexp {
 	p = option.ReplaceAllString(p, `(?:$1)?`)
 	p = hole.ReplaceAllStringFunc(p, func(h string) string {
 		m := hole.FindStringSubmatch(h)
-		if m[2] != "" {
+		switch {
+		case m[2] != "":
 			return `(?P<` + m[1] + `>.+)`
+		case m[1] == "amount":
+			return `(?P<` + m[1] + `>[0-9.]+)`
 		}
 		return `(?P<` + m[1] + `>"[^"]*"|[^\s"]+)`
 	})
