@@ -99,7 +99,7 @@ func TestPacketIsWholeAndProvesItself(t *testing.T) {
 	if r := packet.Verify(p.whole, other.Verifier()); len(r.Wrong) != 1 || !strings.HasPrefix(r.Wrong[0], "manifest.sig: ") {
 		t.Errorf("with another's key: %v", r.Wrong)
 	}
-	if entries := p.answers("GET", "/v1/trail?stream=administration&limit=100", "", 200); !strings.Contains(entries, "packet.made") && !p.trailSays("packet.made") {
+	if !p.trailSays("packet.made") {
 		t.Error("that a packet was made is not recorded")
 	}
 }

@@ -43,7 +43,7 @@ func newInstallation(t *testing.T) *installation {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { os.RemoveAll(dir) })
+	t.Cleanup(func() { os.RemoveAll(dir); os.Remove(dir + ".checkpoint-key") })
 	if err := os.Chmod(dir, 0o755); err != nil { // the database's account has to enter
 		t.Fatal(err)
 	}
@@ -73,7 +73,7 @@ func (i *installation) program(args ...string) string {
 func (i *installation) serve() {
 	i.Helper()
 	cmd := exec.Command(os.Args[0], append([]string{"serve", "--listen", "127.0.0.1:0"}, i.where...)...)
-	cmd.Env = append(os.Environ(), "LASTGOOD_TEST_AS_PROGRAM=1")
+	cmd.Env = append(os.Environ(), "LASTGOOD_TEST_AS_PROGRAM=1", "XDG_CONFIG_HOME="+i.dir)
 	var errs bytes.Buffer
 	cmd.Stderr = &errs
 	out, err := cmd.StdoutPipe()
@@ -140,8 +140,11 @@ func (i *installation) sound(db *sql.DB) {
 		"deviations without a window":       `select count(*) from deviation d where not exists (select from deviation_window w where w.plant_id = d.plant_id and w.deviation_id = d.deviation_id)`,
 		"suspect lots that are not held": `select count(*) from deviation_lot l join portion p using (plant_id, lot_id) where p.state <> 'on_hold' and not exists (select from shipment s where s.plant_id = l.plant_id and s.lot_id = l.lot_id)
 			and not exists (select from transformation t where t.plant_id = l.plant_id and t.input_lot_id = l.lot_id)`,
-		"trail entries that are not in line": `select count(*) from trail_entry e where not exists (select from trail_pending p where p.plant_id = e.plant_id and p.entry_id = e.entry_id)`,
-		"holes in the trail":                 `select count(*) from (select stream, max(seq) as last, count(*) as n from trail_entry group by plant_id, stream) t where last <> n`,
+		"trail entries that are neither in the log nor in line": `select count(*) from trail_entry e where not exists (select from trail_pending p where p.plant_id = e.plant_id and p.entry_id = e.entry_id)
+			and not exists (select from trail_leaf l where l.plant_id = e.plant_id and l.entry_id = e.entry_id)`,
+		"trail entries that are in the log and in line": `select count(*) from trail_pending join trail_leaf using (plant_id, entry_id)`,
+		"holes in the log":   `select count(*) from (select max(tree_index) + 1 as size, count(*) as n from trail_leaf group by plant_id) t where size <> n`,
+		"holes in the trail": `select count(*) from (select stream, max(seq) as last, count(*) as n from trail_entry group by plant_id, stream) t where last <> n`,
 	} {
 		if n := i.number(db, query); n != 0 {
 			i.Errorf("%s: %d", what, n)
