@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"errors"
 	"os"
 	"os/exec"
@@ -31,20 +32,19 @@ func (i *installation) addLot(code string) string {
 	return ""
 }
 
-// seen waits until the witness has seen a log of a size and returns the
-// checkpoint.
-func (i *installation) seen(path string, size int64) checkpoint.Checkpoint {
+// seen waits until the witness has seen a checkpoint of a kind and returns it.
+func (i *installation) seen(path string, is func(checkpoint.Checkpoint) bool) checkpoint.Checkpoint {
 	i.Helper()
 	for deadline := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
 		list, err := readWitness(path)
 		if err != nil {
 			i.Fatal(err)
 		}
-		if c, err := checkpoint.Unchecked(list[plantName]); err == nil && c.Size >= size {
+		if c, err := checkpoint.Unchecked(list[plantName]); err == nil && is(c) {
 			return c
 		}
 		if time.Now().After(deadline) {
-			i.Fatalf("no checkpoint of %d entries was witnessed: %q", size, list)
+			i.Fatalf("it was not witnessed: %q", list)
 		}
 	}
 }
@@ -81,13 +81,14 @@ func TestOldBackupIsFoundOut(t *testing.T) {
 			t.Fatal(rule)
 		}
 	}
-	before := i.seen(witness, 4) // the key and three lots
+	before := i.seen(witness, func(c checkpoint.Checkpoint) bool { return c.Size >= 4 }) // the key and three lots
 	i.kill()
 	i.serve() // nothing has gone back
 	if rule := i.addLot("D"); rule != "" {
 		t.Fatal(rule)
 	}
 	i.kill()
+	i.behind(func(*sql.DB) {}) // the database has ended, too
 
 	i.copyFolder(backup, i.dir)
 	i.serve()
@@ -106,9 +107,7 @@ func TestOldBackupIsFoundOut(t *testing.T) {
 	if rule := i.addLot("E"); rule != "" {
 		t.Error(rule)
 	}
-	if after := i.seen(witness, 2); after.Origin == before.Origin {
-		t.Errorf("two histories have the name %s", after.Origin)
-	}
+	i.seen(witness, func(c checkpoint.Checkpoint) bool { return c.Origin == before.Origin+"/restored-1" }) // no two histories have one name
 }
 
 func TestWitnessFile(t *testing.T) {
