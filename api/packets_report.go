@@ -108,11 +108,15 @@ func reportSection(t packetTable, redact *packet.Redactor, clean func(string) st
 	return s, nil
 }
 
-// filled leaves out columns in which nothing stands: on paper they take the room
-// of the others.
+// filled leaves out columns in which nothing stands, and times that stand in
+// another column as they were at the plant: on paper they take the room of the
+// others. The rest are named in words.
 func filled(columns []string, rows [][]string) ([]string, [][]string) {
 	var keep []int
-	for i := range columns {
+	for i, c := range columns {
+		if strings.HasSuffix(c, "_utc") {
+			continue
+		}
 		for _, r := range rows {
 			if r[i] != "" {
 				keep = append(keep, i)
@@ -121,7 +125,7 @@ func filled(columns []string, rows [][]string) ([]string, [][]string) {
 		}
 	}
 	if len(keep) == 0 {
-		return columns, rows
+		return columns, nil
 	}
 	pick := func(from []string) []string {
 		to := make([]string, len(keep))
@@ -134,7 +138,11 @@ func filled(columns []string, rows [][]string) ([]string, [][]string) {
 	for i, r := range rows {
 		out[i] = pick(r)
 	}
-	return pick(columns), out
+	names := pick(columns)
+	for i := range names {
+		names[i] = strings.ReplaceAll(names[i], "_", " ")
+	}
+	return names, out
 }
 
 func cellText(c sheet.Cell) string {

@@ -44,11 +44,7 @@ func inTheWay(ctx context.Context, tx *pg.Tx, c *docket) ([]Reason, error) {
 // InTheWay returns every reason that stands in the way of closing a deviation.
 func (s *Service) InTheWay(ctx context.Context, sc pg.Scope, id DeviationID) ([]Reason, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) ([]Reason, error) {
-		d, err := getDeviation(ctx, tx, id, "")
-		if err != nil {
-			return nil, err
-		}
-		c, err := docketOf(ctx, tx, d)
+		c, err := docketAt(ctx, tx, id)
 		if err != nil {
 			return nil, err
 		}

@@ -25,11 +25,7 @@ type Balanced struct {
 // Balances returns the mass balance of every lot that a deviation doubts.
 func (s *Service) Balances(ctx context.Context, sc pg.Scope, id DeviationID) ([]Balanced, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) ([]Balanced, error) {
-		d, err := getDeviation(ctx, tx, id, "")
-		if err != nil {
-			return nil, err
-		}
-		c, err := docketOf(ctx, tx, d)
+		c, err := docketAt(ctx, tx, id)
 		if err != nil {
 			return nil, err
 		}

@@ -87,11 +87,7 @@ type Notified struct {
 // plant, though nobody has assessed them, and the requests for records.
 func (s *Service) Notifications(ctx context.Context, sc pg.Scope, id DeviationID) ([]Notified, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) ([]Notified, error) {
-		d, err := getDeviation(ctx, tx, id, "")
-		if err != nil {
-			return nil, err
-		}
-		c, err := docketOf(ctx, tx, d)
+		c, err := docketAt(ctx, tx, id)
 		if err != nil {
 			return nil, err
 		}

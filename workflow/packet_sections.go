@@ -35,9 +35,9 @@ const ofInstrument = ` join deviation d using (plant_id, instrument_id) where d.
 // which the trade works. Whoever adds a table that a deviation is told by adds a
 // row.
 var packetSections = []packetSection{
-	{"checks", "History of the instrument: checks", "Temperatures are in millionths of a degree in the unit beside them, as they were entered.", `
+	{"checks", "History of the instrument: checks", "Temperatures are in the unit beside them, as they were entered; reference_u is in kelvin.", `
 select c.performed_at, c.performed_by, c.verified_by, c.found_verdict, c.left_verdict, c.unusable, p.kind as point, p.unit,
-  p.true_temperature, p.found, p.as_left, p.reference_u, p.basis, c.policy_version, c.recorded_at, c.recorded_by
+  p.true_temperature::float8 / 1e6 as true_temperature, p.found::float8 / 1e6 as found, p.as_left::float8 / 1e6 as as_left, p.reference_u, p.basis, c.policy_version, c.recorded_at, c.recorded_by
 from accuracy_check c left join check_point p using (plant_id, check_id)` + ofInstrument + ` order by c.performed_at, c.check_id, p.ordinal`},
 	{"events", "History of the instrument: what happened to it", "", `
 select e.at, e.kind, e.note, e.recorded_at, e.recorded_by from instrument_event e` + ofInstrument + ` order by e.at, e.event_id`},
@@ -66,7 +66,7 @@ select e.disposition_id, l.code as lot, p.label as portion, e.fate, e.quantity, 
 from execution e join disposition x using (plant_id, disposition_id) join portion p using (plant_id, portion_id) join lot l using (plant_id, lot_id)
 where e.plant_id = $1 and x.deviation_id = $2 order by e.execution_id`},
 	{"signatures", "Signatures", "Of every version of everything that was signed; outdated ones stay.", `
-select s.signed_at, s.printed_name, s.title, s.person, s.role, s.meaning, s.acts_for::text, s.kind as record, s.record_id, s.version,
+select s.signed_at, s.printed_name, s.title, s.person, s.role, s.meaning, array_to_string(s.acts_for, ', ') as acts_for, s.kind as record, s.record_id, s.version,
   encode(r.digest, 'hex') as record_sha256, s.qualification, s.note from signature s join signed_record r using (plant_id, kind, record_id, version)
 where s.plant_id = $1 and r.deviation_id = $2 order by s.signature_id`},
 	{"evidence", "Evidence", "The bytes are in the packet under their digest.", `

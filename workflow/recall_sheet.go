@@ -22,11 +22,7 @@ type Ledger struct {
 // Ledger returns the consignee ledger of a deviation.
 func (s *Service) Ledger(ctx context.Context, sc pg.Scope, id DeviationID) (Ledger, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) (l Ledger, err error) {
-		d, err := getDeviation(ctx, tx, id, "")
-		if err != nil {
-			return l, err
-		}
-		c, err := docketOf(ctx, tx, d)
+		c, err := docketAt(ctx, tx, id)
 		if err != nil {
 			return l, err
 		}
@@ -56,11 +52,7 @@ type CallSheet struct {
 // CallSheet returns the four facts of product in doubt that has left.
 func (s *Service) CallSheet(ctx context.Context, sc pg.Scope, id DeviationID) (CallSheet, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) (out CallSheet, err error) {
-		d, err := getDeviation(ctx, tx, id, "")
-		if err != nil {
-			return out, err
-		}
-		c, err := docketOf(ctx, tx, d)
+		c, err := docketAt(ctx, tx, id)
 		if err != nil {
 			return out, err
 		}

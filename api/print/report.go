@@ -2,6 +2,7 @@ package print
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -54,7 +55,28 @@ func (r Report) draw(compress bool) ([]byte, error) {
 	return p.bytes()
 }
 
-const tablePoints = 6.5
+const (
+	tablePoints = 6.5
+	mostColumns = 14 // of a table that can be read on this paper
+)
+
+// cards draws a table that is too wide for the page: each row as a paragraph, in
+// which every value stands behind its name.
+func (p *page) cards(columns []string, rows [][]string) {
+	for _, r := range rows {
+		var said []string
+		for i, c := range columns {
+			if r[i] != "" {
+				said = append(said, c+": "+r[i])
+			}
+		}
+		p.room(2 * height(8))
+		p.SetDrawColor(200, 200, 200)
+		p.Line(margin, p.y, margin+textWide, p.y)
+		p.y += 0.4
+		p.line(8, "", strings.Join(said, " · "))
+	}
+}
 
 // table draws a table over the width of the page. Its head stands on every page
 // that it reaches.
@@ -64,6 +86,10 @@ func (p *page) table(columns []string, rows [][]string) {
 	}
 	if len(rows) == 0 {
 		p.line(9, "", "none")
+		return
+	}
+	if len(columns) > mostColumns {
+		p.cards(columns, rows)
 		return
 	}
 	widths := p.widths(columns, rows)

@@ -44,7 +44,7 @@ const (
 
 // signed are the deeds that carry a signature.
 var signed = []Deed{VerifiedCheck, Evaluated, Reported, Proposed, Approved, Judged, Executed, Witnessed, Verified,
-	NotReportable, NotReportableRead, ClosedDeviation, VerifiedClosing, ApprovedRule}
+	NotReportable, NotReportableRead, ClosedDeviation, VerifiedClosing, WroteRule, ApprovedRule}
 
 // pairs are S-1 to S-10 of the design notes on signing, §6, and three that stand
 // elsewhere there: one signature for each role (§2), and verification and closing

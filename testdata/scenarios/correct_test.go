@@ -24,9 +24,6 @@ var corrections = []sentence{
 	{`{who} retires {instrument} because {reason...}`, func(s *story, w words) {
 		s.acts(w["who"], "POST", fmt.Sprintf("/v1/instruments/%s/retirement", w["instrument"]), map[string]any{"reason": w["reason"]}, nil)
 	}},
-	{`{who} asks to return {instrument} because {reason...}`, func(s *story, w words) {
-		s.acts(w["who"], "POST", fmt.Sprintf("/v1/instruments/%s/return", w["instrument"]), map[string]any{"reason": w["reason"]}, &s.looked)
-	}},
 	{`{who} puts the records up for review: {note...}`, func(s *story, w words) {
 		s.acts(w["who"], "POST", s.about("review"), map[string]any{"note": w["note"]}, &s.looked)
 	}},

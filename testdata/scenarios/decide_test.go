@@ -12,7 +12,6 @@ import (
 
 // decisions are what people decide, and what the floor makes of it.
 var decisions = []sentence{
-	{`deviation {n} is spoken of`, func(s *story, w words) { s.deviation = s.number(w["n"]) }},
 	{`{who} evaluates deviation {n}`, (*story).evaluates},
 	{`{who} proposes {disposition} of {lot}[ portion {portion}][ to {receiver}][ into {into}] because {reason...}`, (*story).proposes},
 	{`{who} withdraws the disposition of {lot}[ portion {portion}] because {reason...}`, (*story).withdraws},
@@ -140,7 +139,7 @@ func (s *story) asksToLift(w words) {
 }
 
 func (s *story) cancels(w words) {
-	s.acts(w["who"], "POST", fmt.Sprintf("/v1/deviations/%s/cancellation", w["n"]), map[string]any{"repeat": s.number(w["repeat"]), "reason": w["reason"]}, nil)
+	s.acts(w["who"], "POST", fmt.Sprintf("/v1/deviations/%s/cancellation", w["n"]), map[string]any{"repeat": s.number(w["repeat"]), "reason": w["reason"]}, &s.looked)
 }
 
 // traceWhatIsDue does what the worker of a real server does within seconds: it

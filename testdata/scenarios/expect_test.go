@@ -3,7 +3,7 @@
 package scenarios
 
 import (
-	"fmt"
+	"encoding/json"
 	"slices"
 	"strings"
 )
@@ -140,10 +140,10 @@ func (s *story) expectToSign(w words, want bool) {
 
 func (s *story) expectTrail(w words) {
 	var actions []string
-	for _, e := range all[struct {
-		Action string
-	}](s, fmt.Sprintf("/v1/trail?stream=deviation/%s", w["n"])) {
-		actions = append(actions, e.Action)
+	for _, e := range all[struct{ Bytes []byte }](s, "/v1/trail?stream=deviation/"+w["n"]) {
+		var said struct{ Action string }
+		s.must(json.Unmarshal(e.Bytes, &said))
+		actions = append(actions, said.Action)
 	}
 	s.among(w["action"], actions)
 }

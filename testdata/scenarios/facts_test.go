@@ -18,6 +18,9 @@ var facts = []sentence{
 	{`check {instrument} by {who} verified {second}: found {list...}`, (*story).checks},
 	{`{amount} {unit} of {lot} leave as {shipment} to {consignee}`, (*story).ships},
 	{`warehouse acknowledges {lot}[ portion {portion}] with {amount} {unit}`, (*story).counts},
+	{`{who} holds {lot} because {reason...}`, func(s *story, w words) {
+		s.acts(w["who"], "POST", "/v1/holds", map[string]any{"lot": w["lot"], "reason": w["reason"]}, nil)
+	}},
 	{`gate allows {lot}[ portion {portion}]`, func(s *story, w words) { s.gate(w, "") }},
 	{`gate refuses {lot}[ portion {portion}] with {rule}`, func(s *story, w words) { s.gate(w, w["rule"]) }},
 }

@@ -39,7 +39,7 @@ func (s *story) record(w words) (r record) {
 	s.t.Helper()
 	kind, id := w["kind"], int64(0)
 	switch {
-	case w["lot"] == "deviation":
+	case w["lot"] == "deviation": // that is spoken of
 		id = s.deviation
 	case kind == "lift":
 		for _, h := range s.holds(w["lot"], w["portion"]) {

@@ -1,0 +1,58 @@
+package print
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"testing"
+)
+
+func report() Report {
+	r := Report{Title: "Deviation 7 of Oxlip Quay Dairy", At: at, Foot: "Oxlip Quay Dairy · deviation 7", Head: [][2]string{{"Instrument", "T-114"}},
+		Sections: []ReportSection{{Title: "Readings", Notes: []string{"corrected = recorded − error"}, Columns: []string{"lot", "value"}}, {Title: "Holds", Columns: []string{"lot"}}}}
+	for i := range 200 {
+		r.Sections[0].Rows = append(r.Sections[0].Rows, []string{fmt.Sprint("L-", i), "71.2 °C"})
+	}
+	wide := ReportSection{Title: "Verdicts"}
+	var row []string
+	for i := range mostColumns + 1 {
+		wide.Columns, row = append(wide.Columns, fmt.Sprint("column ", i)), append(row, fmt.Sprint("value ", i))
+	}
+	wide.Rows = [][]string{row}
+	r.Sections = append(r.Sections, wide)
+	return r
+}
+
+// A report is numbered from its first page to its last, its tables have their
+// head on every page, and no row is lost at the end of one.
+func TestReportIsWhole(t *testing.T) {
+	t.Parallel()
+	text := drawn(t, report())
+	for _, want := range []string{"Deviation 7 of Oxlip Quay Dairy", "1. Readings", "L-0", "L-199", "none", "column 14: value 14"} {
+		if !bytes.Contains(text, written(want)) && !bytes.Contains(text, bytes.Trim(written(want), "()")) {
+			t.Errorf("it does not say %q", want)
+		}
+	}
+	for i := range 200 {
+		if n := bytes.Count(text, written(fmt.Sprint("L-", i))); n != 1 {
+			t.Errorf("L-%d stands there %d times", i, n)
+		}
+	}
+	pages := bytes.Count(text, []byte("/Type /Page\n"))
+	if pages < 3 || bytes.Count(text, written("value")) != pages {
+		t.Errorf("%d pages, %d heads of the table", pages, bytes.Count(text, written("value")))
+	}
+	again := drawn(t, report())
+	if !bytes.Equal(text, again) {
+		t.Error("the same report is drawn in two ways")
+	}
+}
+
+// A cell that is longer than a page goes on on the next.
+func TestLongCellIsCutIntoPages(t *testing.T) {
+	t.Parallel()
+	r := Report{Title: "x", At: at, Sections: []ReportSection{{Title: "y", Columns: []string{"a", "b"}, Rows: [][]string{{"1", strings.Repeat("long words ", 2000) + "end"}}}}}
+	if n := bytes.Count(drawn(t, r), []byte("/Type /Page\n")); n < 2 {
+		t.Errorf("%d pages", n)
+	}
+}
