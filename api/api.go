@@ -24,6 +24,8 @@ type Options struct {
 	MaxBody   int64         // bytes of a JSON body; 1 MiB
 	MaxUpload int64         // bytes of an upload after decompression; 1 GiB
 	StallTime time.Duration // an upload that sends nothing for so long ends; 30 s
+	Requests  Rate          // of one key or session, the ship gate and uploads aside; 300 a second, 3000 at once
+	SignIns   Rate          // from one address; 2 a second, 240 at once
 }
 
 // server is what handlers share.
@@ -31,6 +33,7 @@ type server struct {
 	svc *workflow.Service
 	log *slog.Logger
 	Options
+	requests, signIns *limiter
 }
 
 // New returns the interface to an engine.
@@ -48,6 +51,8 @@ func New(svc *workflow.Service, o Options) http.Handler {
 	if s.StallTime == 0 {
 		s.StallTime = 30 * time.Second
 	}
+	s.requests = newLimiter(s.Requests.or(requestRate), time.Now)
+	s.signIns = newLimiter(s.SignIns.or(signInRate), time.Now)
 	mux := http.NewServeMux()
 	s.routes(mux)
 	return s.outer(mux)
@@ -71,6 +76,7 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 		register(api)
 	}
 	describeFailures(api.OpenAPI())
+	describeNulls(api.OpenAPI())
 	return api
 }
 
@@ -145,8 +151,8 @@ func (s *server) outer(mux *http.ServeMux) http.Handler {
 				panic(http.ErrAbortHandler)
 			}
 		}()
-		if !printable(r.URL) {
-			p := newProblem(http.StatusBadRequest, "control-character", "the address has bytes in it that are no text")
+		secure(rec.Header(), r.URL.Path)
+		if p := addressFault(r); p != nil {
 			p.Instance = id
 			writeProblem(rec, p)
 			return

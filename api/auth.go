@@ -57,6 +57,10 @@ func (s *server) authenticate(api huma.API) func(huma.Context, func(huma.Context
 	return func(ctx huma.Context, next func(huma.Context)) {
 		op := ctx.Operation()
 		if len(op.Security) == 1 && len(op.Security[0]) == 0 {
+			if wait := s.waitAt(ctx.RemoteAddr()); wait > 0 {
+				refuse(api, ctx, tooMany(wait))
+				return
+			}
 			next(ctx)
 			return
 		}
@@ -64,6 +68,10 @@ func (s *server) authenticate(api huma.API) func(huma.Context, func(huma.Context
 		if !ok || secret == "" {
 			ctx.SetHeader("WWW-Authenticate", `Bearer realm="lastgood"`)
 			refuse(api, ctx, newProblem(http.StatusUnauthorized, "key-missing", "send a key or a session: Authorization: Bearer lg_… or ls_…"))
+			return
+		}
+		if wait := s.wait(op, secret); wait > 0 {
+			refuse(api, ctx, tooMany(wait))
 			return
 		}
 		sc, session, err := s.identify(ctx.Context(), secret, op)

@@ -2,6 +2,7 @@ package api
 
 import (
 	"reflect"
+	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 )
@@ -19,5 +20,41 @@ func describeFailures(doc *huma.OpenAPI) {
 			op.Responses["default"] = &huma.Response{Description: "Error",
 				Content: map[string]*huma.MediaType{"application/problem+json": {Schema: problem}}}
 		}
+	}
+}
+
+// describeNulls says of every member that is a thing or nothing that null may stand
+// there: huma leaves that out of what a pointer refers to.
+func describeNulls(doc *huma.OpenAPI) {
+	schemas := doc.Components.Schemas
+	for name, schema := range schemas.Map() {
+		if t := schemas.TypeFromRef("#/components/schemas/" + name); t != nil {
+			orNothing(t, schema)
+		}
+	}
+}
+
+// orNothing looks at the members of a type, those of what it is made of among them.
+func orNothing(t reflect.Type, schema *huma.Schema) {
+	for t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	if t.Kind() != reflect.Struct {
+		return
+	}
+	for i := range t.NumField() {
+		f := t.Field(i)
+		if f.Anonymous {
+			orNothing(f.Type, schema)
+			continue
+		}
+		name, more, _ := strings.Cut(f.Tag.Get("json"), ",")
+		said := schema.Properties[name]
+		if said == nil || said.Ref == "" || f.Type.Kind() != reflect.Pointer || strings.HasPrefix(more, "omit") {
+			continue
+		}
+		nothing := &huma.Schema{Type: "null", Enum: []any{nil}}
+		nothing.PrecomputeMessages()
+		schema.Properties[name] = &huma.Schema{AnyOf: []*huma.Schema{{Ref: said.Ref}, nothing}, Description: said.Description}
 	}
 }

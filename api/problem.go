@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -26,6 +27,8 @@ type Problem struct {
 	Cascade *CascadeBody `json:"cascade,omitempty" doc:"With preview-outdated: the cascade as it is now"`
 	// Reasons are all that is missing.
 	Reasons []ReasonBody `json:"reasons,omitempty" doc:"With not-closable: everything that stands in the way"`
+
+	retryAfter int // seconds; 0: as the status has it
 }
 
 // Fault is one row or field at fault.
@@ -45,6 +48,8 @@ func (p *Problem) GetStatus() int { return p.Status }
 // GetHeaders says when to come back or how to be let in, where that helps.
 func (p *Problem) GetHeaders() http.Header {
 	switch {
+	case p.retryAfter > 0:
+		return http.Header{"Retry-After": {strconv.Itoa(p.retryAfter)}}
 	case p.Status == http.StatusServiceUnavailable:
 		return http.Header{"Retry-After": {"2"}} // a database that starts again takes about so long
 	case p.Rule == "step-up-required": // RFC 9470, section 3

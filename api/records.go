@@ -54,13 +54,6 @@ type SignatureBody struct {
 	AuthenticatedAt string   `json:"authenticated_at" doc:"When they had last given their password"`
 }
 
-// TransformSchema says that null stands where nobody has signed: huma leaves that
-// out of what a pointer refers to.
-func (*SignatureBody) TransformSchema(_ huma.Registry, s *huma.Schema) *huma.Schema {
-	s.Nullable = true
-	return s
-}
-
 // RecordBody is a record with all its versions.
 type RecordBody struct {
 	RecordHead

@@ -31,11 +31,10 @@ type Result struct {
 // verifier is a packet being checked.
 type verifier struct {
 	Result
-	key     note.Verifier
-	files   map[string][]byte
-	m       manifest
-	entries []Entry
-	said    []said // of entries whose bytes are there
+	key   note.Verifier
+	files map[string][]byte
+	m     manifest
+	said  []said // of entries whose bytes are there
 }
 
 func (v *verifier) wrong(format string, args ...any) {

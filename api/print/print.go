@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"fmt"
 	"image/color"
+	"sort"
 	"strings"
 	"time"
 	"unicode"
@@ -103,10 +104,7 @@ func (s sheet) lines(text string, width float64) []string {
 	var out []string
 	rest := []rune(text)
 	for len(rest) > 0 {
-		n := len(rest)
-		for n > 1 && s.GetStringWidth(string(rest[:n])) > width {
-			n--
-		}
+		n := s.fitting(rest, width)
 		if n < len(rest) {
 			if at := strings.LastIndexByte(string(rest[:n+1]), ' '); at > 0 {
 				n = len([]rune(string(rest[:n+1])[:at]))
@@ -116,6 +114,18 @@ func (s sheet) lines(text string, width float64) []string {
 		rest = []rune(strings.TrimLeft(string(rest[n:]), " "))
 	}
 	return out
+}
+
+// fitting returns how many letters of a text fit into a width, at least one. It
+// measures no more of a long text than about a line.
+func (s sheet) fitting(text []rune, width float64) int {
+	fits := func(n int) bool { return s.GetStringWidth(string(text[:n])) <= width }
+	most := 32
+	for most < len(text) && fits(most) {
+		most *= 2
+	}
+	most = min(most, len(text))
+	return max(1, sort.Search(most, func(n int) bool { return !fits(n + 1) }))
 }
 
 // code draws a QR code of a content in a square, with the quiet zone of four

@@ -18,7 +18,7 @@ var decisions = []sentence{
 	{`{who} names {amount} {unit} of {lot} portion {portion} on pallet {pallet}`, (*story).splits},
 	{`{who} attaches {kind} {name} to {lot}[ portion {portion}] saying {note...}`, (*story).attaches},
 	{`{who} attaches {kind} {name} to {lot}[ portion {portion}] with the paper {paper...}`, (*story).attaches},
-	{`{who} reports {amount} {unit} of {lot}[ portion {portion}] {fate}[ at {place}][, more to come]`, (*story).reports},
+	{`{who} reports {amount} {unit} of {lot}[ portion {portion}] {fate}[ at {place}][ because {reason}][, more to come]`, (*story).reports},
 	{`{who} asks to lift the hold on {lot} because {reason...}`, (*story).asksToLift},
 	{`{who} says the check of deviation {n} was none, by check {repeat}, because {reason...}`, (*story).cancels},
 }
@@ -124,8 +124,10 @@ func (s *story) attaches(w words) {
 func (s *story) reports(w words) {
 	r := map[string]any{"fate": w["fate"], "quantity": w["amount"], "quantity_unit": w["unit"], "at": s.rfc(s.clock().Add(-time.Minute)),
 		"last": !strings.HasSuffix(s.at.text, ", more to come")}
-	if w["place"] != "" {
-		r["place"] = w["place"]
+	for _, more := range []string{"place", "reason"} {
+		if w[more] != "" {
+			r[more] = w[more]
+		}
 	}
 	s.acts(w["who"], "POST", fmt.Sprintf("/v1/dispositions/%d/executions", s.decided(w)), r, nil)
 }

@@ -45,12 +45,6 @@ func (s *story) record(w words) (r record) {
 		for _, h := range s.holds(w["lot"], w["portion"]) {
 			id = h.ID
 		}
-	case kind == "balance":
-		for _, b := range all[record](s, s.about("records")) {
-			if b.Kind == kind {
-				id = b.ID
-			}
-		}
 	default:
 		id = s.decided(w)
 	}

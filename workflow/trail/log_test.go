@@ -83,8 +83,7 @@ func TestLogGrowsAndProvesItself(t *testing.T) {
 		if got := b.sequence(); got != n {
 			t.Fatalf("round %d: %d entries were put into the log, want %d", round, got, n)
 		}
-		var bodies [][]byte
-		bodies = read(b, func(tx *pg.Tx) (list [][]byte, err error) {
+		bodies := read(b, func(tx *pg.Tx) (list [][]byte, err error) {
 			return list, tx.SelectContext(b.Context(), &list, `select body from trail_leaf join trail_entry using (plant_id, entry_id)
 				where tree_index >= $1 order by tree_index`, size)
 		})
