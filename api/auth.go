@@ -35,6 +35,11 @@ func needsPerson(scopes ...key.Scope) []map[string][]string {
 	return []map[string][]string{{sessionScheme: spelled(scopes)}}
 }
 
+// needsKey says in an operation which scopes it asks for of a key.
+func needsKey(scopes ...key.Scope) []map[string][]string {
+	return []map[string][]string{{scheme: spelled(scopes)}}
+}
+
 // openToAll says in an operation that nothing need be shown.
 var openToAll = []map[string][]string{{}}
 

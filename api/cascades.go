@@ -105,7 +105,7 @@ func (s *server) registerCascades(api huma.API) {
 		Summary: "A cascade with its tree: checks, instruments, windows, lots", Security: read}, handle(s, s.getCascade))
 	huma.Register(api, huma.Operation{OperationID: "confirm-cascade", Method: http.MethodPost, Path: "/v1/cascades/{id}/confirmation",
 		Summary:  "Let it happen: windows grow, deviations open; by somebody else than whose entries it rests on",
-		Security: needs(key.DeviationsWrite)}, handle(s, s.confirmCascade))
+		Security: needsPerson(key.DeviationsWrite)}, handle(s, s.confirmCascade))
 }
 
 func (s *server) listCascades(ctx context.Context, in *struct {

@@ -6,8 +6,10 @@ import (
 	"testing"
 	"time"
 
+	"lastgood/policy/disposition"
 	"lastgood/workflow/actor"
 	"lastgood/workflow/key"
+	"lastgood/workflow/person"
 	"lastgood/workflow/pg"
 )
 
@@ -93,8 +95,8 @@ func TestCascadeIsConfirmedOverTheInterface(t *testing.T) {
 	}
 
 	res, body = p.call("POST", path+"/confirmation", "", "If-Match", seen)
-	p.refused(res, body, 403, "second-person-required")
-	second := "Bearer " + p.newKey("another", key.Scopes, time.Now().Add(time.Hour))
+	p.refused(res, body, 403, "human-signature-required")
+	second := "Bearer " + p.enters("qa-2", p.joins("qa-2", disposition.QALead)).key
 	res, body = p.call("POST", path+"/confirmation", "", "Authorization", second)
 	p.refused(res, body, 428, "precondition-required")
 	res, body = p.call("POST", path+"/confirmation", "", "Authorization", second, "If-Match", `"v1"`)
@@ -109,7 +111,7 @@ func TestCascadeIsConfirmedOverTheInterface(t *testing.T) {
 	seen = `"` + old.Cascade.SHA256 + `"`
 	for range 2 {
 		res, body = p.call("POST", path+"/confirmation", "", "Authorization", second, "If-Match", seen)
-		if k = got[CascadeBody](p, res, body, 200); k.State != "confirmed" || *k.ConfirmedBy != "key another" {
+		if k = got[CascadeBody](p, res, body, 200); k.State != "confirmed" || *k.ConfirmedBy != "qa-2" {
 			t.Errorf("%s", body)
 		}
 	}
@@ -143,6 +145,11 @@ func TestCascadesOfAnotherPlantAreInvisible(t *testing.T) {
 	seen := p.get("/v1/cascades/1", &k).Header.Get("ETag")
 	res, body = stranger.call("GET", "/v1/cascades/1", "")
 	stranger.refused(res, body, 404, "unknown-cascade")
-	res, body = stranger.call("POST", "/v1/cascades/1/confirmation", "", "If-Match", seen)
+	oneTime, err := p.svc.AddPerson(t.Context(), stranger.scope, person.Identity{Code: "qa-1", Name: "Person qa-1", Title: "Title"}, person.Grant{Role: disposition.QALead})
+	p.must(err)
+	p.must(p.svc.SetPassword(t.Context(), "Oxlip Quay Dairy", "qa-1", oneTime, phrase))
+	token, _, err := p.svc.SignIn(t.Context(), "Oxlip Quay Dairy", "qa-1", phrase)
+	p.must(err)
+	res, body = stranger.call("POST", "/v1/cascades/1/confirmation", "", "If-Match", seen, "Authorization", "Bearer "+token)
 	stranger.refused(res, body, 404, "unknown-cascade")
 }

@@ -90,7 +90,7 @@ func (s *server) registerCorrections(api huma.API) {
 		DefaultStatus: http.StatusCreated, Security: floor, MaxBodyBytes: most}, handle(s, s.writeCorrection))
 	huma.Register(api, huma.Operation{OperationID: "record-effect", Method: http.MethodPost, Path: "/v1/deviations/{id}/correction/effectiveness",
 		Summary:       "Whether the preventive measure works; of one that does not, a closed deviation is opened again",
-		DefaultStatus: http.StatusCreated, Security: needsPerson(key.DeviationsWrite), MaxBodyBytes: most}, handle(s, s.recordEffect))
+		DefaultStatus: http.StatusCreated, Security: needsPerson(effectWrite), MaxBodyBytes: most}, handle(s, s.recordEffect))
 	huma.Register(api, huma.Operation{OperationID: "record-line", Method: http.MethodPost, Path: "/v1/deviations/{id}/line",
 		Summary:       "The line was stopped, runs on a backup, or is restored",
 		DefaultStatus: http.StatusCreated, Security: floor, MaxBodyBytes: most}, handle(s, s.recordLine))

@@ -130,13 +130,14 @@ type fact[T any] struct {
 	summary string
 	decode  func([]jsontext.Value) ([]T, fault.Rows)
 	add     func(context.Context, pg.Scope, []T) (workflow.Counts, error)
+	person  key.Scope // that a person needs for it; a key needs facts:write
 }
 
 // registerFact registers the operation that takes facts of a kind. W documents
 // an item.
 func registerFact[T, W any](s *server, api huma.API, f fact[T]) {
 	registerDecoded[ListOf[W]](api, huma.Operation{OperationID: "add-" + f.name, Method: http.MethodPost, Path: "/v1/" + f.name, Summary: f.summary,
-		Security: needs(key.FactsWrite), DefaultStatus: http.StatusCreated, MaxBodyBytes: s.MaxBody},
+		Security: append(needsKey(key.FactsWrite), needsPerson(f.person)...), DefaultStatus: http.StatusCreated, MaxBodyBytes: s.MaxBody},
 		handle(s, func(ctx context.Context, in *FactsIn) (*countsAnswer, error) {
 			items, err := in.items()
 			if err != nil {

@@ -72,7 +72,7 @@ func (s *server) registerHolds(api huma.API) {
 		Summary: "The stock is under hold, and so much was counted", Security: needs(key.HoldsWrite)}, handle(s, s.acknowledgeHold))
 	huma.Register(api, huma.Operation{OperationID: "ask-to-lift", Method: http.MethodPost, Path: "/v1/holds/{id}/lifting",
 		Summary:       "Put up for QA to sign that nothing asks for a hold any more; one on a lot in doubt is lifted by a signed disposition",
-		DefaultStatus: http.StatusCreated, Security: needsPerson(key.HoldsWrite)}, handle(s, s.askToLift))
+		DefaultStatus: http.StatusCreated, Security: needsPerson(recordsSign)}, handle(s, s.askToLift))
 }
 
 func (s *server) listHolds(ctx context.Context, in *struct {

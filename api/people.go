@@ -52,6 +52,18 @@ type OneTimeBody struct {
 	Code   string `json:"one_time_code" doc:"Shown this once; it can be used for 7 days, with POST /v1/passwords"`
 }
 
+// ResetBody is what became of a reset.
+type ResetBody struct {
+	Person string  `json:"person"`
+	Code   *string `json:"one_time_code" doc:"Shown this once; it can be used for 7 days, with POST /v1/passwords; null: nothing is reset yet, a second administrator has to ask for the same"`
+	Until  *string `json:"second_administrator_until" doc:"By when they have to; null: it is reset"`
+}
+
+type resetAnswer struct {
+	CacheControl string `header:"Cache-Control"`
+	Body         ResetBody
+}
+
 type oneTimeAnswer struct {
 	CacheControl string `header:"Cache-Control"`
 	Body         OneTimeBody
@@ -71,7 +83,8 @@ func (s *server) registerPeople(api huma.API) {
 		Summary:       "Add a person; the answer holds the one-time code with which they set a password, and so is not repeated for an idempotency key",
 		DefaultStatus: http.StatusCreated, Security: administer}, handle(s, s.addPerson))
 	huma.Register(api, huma.Operation{OperationID: "reset-person", Method: http.MethodPost, Path: "/v1/people/{code}/reset",
-		Summary: "Take a person's password, end their sessions and make a new one-time code", Security: administer}, handle(s, s.resetPerson))
+		Summary:  "Take a person's password, end their sessions and make a new one-time code; of who signs or administers, two administrators have to ask for it, and only the second is shown the code",
+		Security: administer}, handle(s, s.resetPerson))
 	huma.Register(api, huma.Operation{OperationID: "record-departure", Method: http.MethodPost, Path: "/v1/people/{code}/departure",
 		Summary: "Say until when a person is at the plant; their code is never used again", Security: administer}, handle(s, s.depart))
 	huma.Register(api, huma.Operation{OperationID: "grant-role", Method: http.MethodPost, Path: "/v1/people/{code}/roles",
@@ -132,12 +145,16 @@ func (s *server) addPerson(ctx context.Context, in *struct {
 	return &oneTimeAnswer{noStore, OneTimeBody{b.Code, oneTime}}, nil
 }
 
-func (s *server) resetPerson(ctx context.Context, in *PersonPath) (*oneTimeAnswer, error) {
-	oneTime, err := s.svc.ResetPerson(ctx, scope(ctx, ""), in.Code)
+func (s *server) resetPerson(ctx context.Context, in *PersonPath) (*resetAnswer, error) {
+	r, err := s.svc.ResetPerson(ctx, scope(ctx, ""), in.Code)
 	if err != nil {
 		return nil, err
 	}
-	return &oneTimeAnswer{noStore, OneTimeBody{in.Code, oneTime}}, nil
+	b := ResetBody{Person: in.Code, Code: orNull(r.OneTime)}
+	if !r.Until.IsZero() {
+		b.Until = clockOr(&r.Until)
+	}
+	return &resetAnswer{noStore, b}, nil
 }
 
 func (s *server) depart(ctx context.Context, in *struct {

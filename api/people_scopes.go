@@ -12,14 +12,24 @@ import (
 	"lastgood/workflow/person"
 )
 
-// peopleWrite is the scope of those who administer people; no key has it.
-const peopleWrite key.Scope = "people:write"
+// Scopes that only people have, and no key: to administer people; to record whether
+// what was done had its effect; and to register instruments and the certificates of
+// references. Plant systems do the last by facts:write, with which the floor records
+// what happened; but whoever works by a tolerance does not set it.
+const (
+	peopleWrite      key.Scope = "people:write"
+	effectWrite      key.Scope = "effect:write"
+	instrumentsWrite key.Scope = "instruments:write"
+)
 
 // The scopes that several roles have.
 var (
 	onTheFloor = []key.Scope{key.FactsRead, key.FactsWrite, key.ReadingsWrite, key.DeviationsRead, key.HoldsWrite, key.ShipAsk}
-	deciding   = []key.Scope{key.FactsRead, key.DeviationsRead, key.DeviationsWrite, key.HoldsWrite, key.TrailRead, recordsSign}
+	deciding   = []key.Scope{key.FactsRead, key.DeviationsRead, key.DeviationsWrite, effectWrite, key.HoldsWrite, key.TrailRead, recordsSign}
 	planning   = append(slices.Clone(deciding), key.PolicyWrite)
+	// Who reviews or verifies decides nothing and puts no decision up, of which they
+	// would then be kept from verifying it.
+	reviewing = []key.Scope{key.FactsRead, key.DeviationsRead, key.HoldsWrite, key.TrailRead, recordsSign}
 )
 
 // scopesOfRole says what somebody may do by each of their roles. Anyone who works
@@ -29,15 +39,15 @@ var (
 var scopesOfRole = map[disposition.Role][]key.Scope{
 	disposition.Operator:              onTheFloor,
 	disposition.LineSupervisor:        append(slices.Clone(onTheFloor), recordsSign),
-	disposition.CalibrationTechnician: {key.FactsRead, key.ChecksWrite, key.HoldsWrite, recordsSign},
-	disposition.QALead: {key.FactsRead, key.FactsWrite, key.ReadingsWrite, key.ChecksWrite, key.DeviationsRead, key.DeviationsWrite,
+	disposition.CalibrationTechnician: {key.FactsRead, key.ChecksWrite, instrumentsWrite, key.HoldsWrite, recordsSign},
+	disposition.QALead: {key.FactsRead, key.FactsWrite, instrumentsWrite, key.ReadingsWrite, key.ChecksWrite, key.DeviationsRead, key.DeviationsWrite, effectWrite,
 		key.HoldsWrite, key.TrailRead, key.ShipAsk, recordsSign},
 	disposition.QualifiedPerson:   planning,
 	disposition.PlantManager:      planning,
 	disposition.ProcessAuthority:  deciding,
 	disposition.RegulatoryLiaison: deciding,
-	disposition.Verifier:          deciding,
-	disposition.Reviewer:          deciding,
+	disposition.Verifier:          append(slices.Clone(reviewing), effectWrite),
+	disposition.Reviewer:          reviewing,
 	disposition.Inspector:         {key.FactsRead, key.DeviationsRead, key.TrailRead},
 	disposition.Administrator:     {peopleWrite},
 }

@@ -153,7 +153,14 @@ func TestPeopleOverHTTP(t *testing.T) {
 			t.Errorf("%s", got)
 		}
 	}
-	admin.answers("POST", "/v1/people/qa-1/reset", "", 200)
+	if said := admin.answers("POST", "/v1/people/qa-1/reset", "", 200); !strings.Contains(said, `"one_time_code":null,"second_administrator_until":"2`) {
+		t.Errorf("one administrator resets who signs: %s", said)
+	}
+	qa.answers("GET", "/v1/session", "", 200)
+	second := p.enters("admin-2", p.joins("admin-2", disposition.Administrator))
+	if said := second.answers("POST", "/v1/people/qa-1/reset", "", 200); strings.Contains(said, `"one_time_code":null`) || !strings.Contains(said, `"second_administrator_until":null`) {
+		t.Errorf("two administrators reset nobody: %s", said)
+	}
 	res, body := qa.call("GET", "/v1/session", "")
 	qa.refused(res, body, 401, "session-ended")
 	admin.answers("POST", "/v1/people/qa-2/departure", `{}`, 204)

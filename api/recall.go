@@ -13,7 +13,7 @@ import (
 type recallAnswer struct{ Body RecallBody }
 
 func (s *server) registerRecall(api huma.API) {
-	read, decide := needs(key.DeviationsRead), needsPerson(key.DeviationsWrite)
+	read, decide, effect := needs(key.DeviationsRead), needsPerson(key.DeviationsWrite), needsPerson(effectWrite)
 	at := func(rest string) string { return "/v1/deviations/{id}/recall" + rest }
 	post := func(id, path, summary string, security []map[string][]string) huma.Operation {
 		return huma.Operation{OperationID: id, Method: http.MethodPost, Path: at(path), Summary: summary, DefaultStatus: http.StatusCreated, Security: security}
@@ -24,8 +24,8 @@ func (s *server) registerRecall(api huma.API) {
 	huma.Register(api, post("write-recall-text", "/texts", "Another version of what consignees are told", decide), handle(s, s.writeRecallText))
 	huma.Register(api, post("tell-consignees", "/notices", "Record that consignees were told, all of the list or none", decide), handle(s, s.tellConsignees))
 	huma.Register(api, post("record-responses", "/responses", "Record what consignees say; a plant's system may", append(needs(key.DeviationsWrite), decide...)), handle(s, s.consigneesAnswered))
-	huma.Register(api, post("draw-recall-sample", "/sample", "Draw who is checked, by a seed that is kept", decide), handle(s, s.drawRecallSample))
-	huma.Register(api, post("check-consignees", "/checks", "Record effectiveness checks; who fails is told again", decide), handle(s, s.checkConsignees))
+	huma.Register(api, post("draw-recall-sample", "/sample", "Draw who is checked, by a seed that is kept", effect), handle(s, s.drawRecallSample))
+	huma.Register(api, post("check-consignees", "/checks", "Record effectiveness checks; who fails is told again", effect), handle(s, s.checkConsignees))
 	huma.Register(api, post("report-recall-status", "/status-reports", "Make a status report of the ledger and record that it was sent", decide), handle(s, s.reportRecallStatus))
 	huma.Register(api, post("record-recall-class", "/class", "Record the class that the agency gave", decide), handle(s, letterOf(s, s.svc.RecordRecallClass)))
 	huma.Register(api, post("request-recall-termination", "/termination-request", "Record that the agency was asked to end it", decide), handle(s, letterOf(s, s.svc.RequestRecallTermination)))

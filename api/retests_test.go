@@ -68,7 +68,7 @@ func TestRetestOverHTTP(t *testing.T) {
 	res, said := p.call("POST", "/v1/deviations/1/retests", orderBody)
 	p.refused(res, said, 403, "human-signature-required")
 	res, said = verifier.call("POST", "/v1/deviations/1/retests", orderBody)
-	p.refused(res, said, 403, "role-not-held")
+	p.refused(res, said, 403, "scope-missing")
 	r := into[RetestBody](p, qa.answersTo("POST", "/v1/deviations/1/retests", orderBody, 201))
 	if r.State != "ordered" || r.Plan.N != 2 || len(r.Proves.Points) == 0 || r.Proves.Clean < 0.77 || r.Proves.Clean > 0.78 { // 1 − √0.05: 2 clean samples at 95 %
 		t.Errorf("%+v", r)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"testing"
 
+	"lastgood/policy/disposition"
 	"lastgood/policy/unit"
 	"lastgood/workflow/actor"
 	"lastgood/workflow/fault"
@@ -49,6 +50,7 @@ func isFault(err error, k fault.Kind, rule string) bool {
 func withHolds(t *testing.T) (*site, Deviation) {
 	t.Helper()
 	s := newSite(t)
+	s.employ()
 	s.makes("A", "B")
 	s.reads(cooked("T-1", march(3, 7, 0), 80, "A"), cooked("T-1", march(3, 8, 0), 72, "B"))
 	s.happens("T-1", march(6, 0, 0), "removed_from_use")
@@ -71,12 +73,12 @@ func TestFromDetectedToEvaluating(t *testing.T) {
 	if _, err := s.Evaluate(s.ctx, key, d.ID, now.Version); !isFault(err, fault.Forbidden, "transition-not-allowed") {
 		t.Errorf("a key evaluates: %v", err)
 	}
-	if _, err := s.Evaluate(s.ctx, s.sc, d.ID, now.Version-1); !isFault(err, fault.Stale, "precondition-failed") {
+	if _, err := s.Evaluate(s.ctx, s.as(disposition.QualifiedPerson), d.ID, now.Version-1); !isFault(err, fault.Stale, "precondition-failed") {
 		t.Errorf("evaluated on a version seen before: %v", err)
 	}
-	_, err := s.Evaluate(s.ctx, s.sc, d.ID, now.Version)
+	_, err := s.Evaluate(s.ctx, s.as(disposition.QualifiedPerson), d.ID, now.Version)
 	s.must(err)
-	if got := s.is(d, Evaluating, false); got.Evaluator == nil || *got.Evaluator != "qa-1" {
+	if got := s.is(d, Evaluating, false); got.Evaluator == nil || *got.Evaluator != "pcqi" {
 		t.Errorf("evaluator %v", got.Evaluator)
 	}
 }
@@ -94,7 +96,7 @@ func TestTracedBeforeContainedMovesOnWithTheLastAcknowledgement(t *testing.T) {
 func TestEvaluateNeedsTheTraceOfAllEvidence(t *testing.T) {
 	t.Parallel()
 	s, d := withHolds(t)
-	if _, err := s.Evaluate(s.ctx, s.sc, d.ID, s.now(d).Version); !isFault(err, fault.Refused, "transition-not-allowed") {
+	if _, err := s.Evaluate(s.ctx, s.as(disposition.QualifiedPerson), d.ID, s.now(d).Version); !isFault(err, fault.Refused, "transition-not-allowed") {
 		t.Errorf("evaluated as detected: %v", err)
 	}
 	s.trace(d)
@@ -103,7 +105,7 @@ func TestEvaluateNeedsTheTraceOfAllEvidence(t *testing.T) {
 	s.ships("A", "40", march(7, 0, 0))
 	now := s.is(d, Traced, true)
 	var r *Refusal
-	if _, err := s.Evaluate(s.ctx, s.sc, d.ID, now.Version); !errors.As(err, &r) || len(r.Missing) != 1 || r.Missing[0] != traceCurrent.Name {
+	if _, err := s.Evaluate(s.ctx, s.as(disposition.QualifiedPerson), d.ID, now.Version); !errors.As(err, &r) || len(r.Missing) != 1 || r.Missing[0] != traceCurrent.Name {
 		t.Errorf("evaluated though due for another run: %v", err)
 	}
 }
@@ -170,7 +172,7 @@ func TestNewHoldSendsTheCaseBack(t *testing.T) {
 	s.trace(d)
 	s.must(s.acknowledge(d, "A", "100"))
 	s.must(s.acknowledge(d, "B", "100"))
-	_, err := s.Evaluate(s.ctx, s.sc, d.ID, s.now(d).Version)
+	_, err := s.Evaluate(s.ctx, s.as(disposition.QualifiedPerson), d.ID, s.now(d).Version)
 	s.must(err)
 	s.makes("C")
 	s.reads(cooked("T-1", march(4, 0, 0), 72, "C"))
@@ -189,7 +191,7 @@ func TestLateEvidenceSendsTheEvaluationBack(t *testing.T) {
 	s.trace(d)
 	s.must(s.acknowledge(d, "A", "100"))
 	s.must(s.acknowledge(d, "B", "100"))
-	_, err := s.Evaluate(s.ctx, s.sc, d.ID, s.now(d).Version)
+	_, err := s.Evaluate(s.ctx, s.as(disposition.QualifiedPerson), d.ID, s.now(d).Version)
 	s.must(err)
 	s.reads(cooked("T-1", march(4, 0, 0), 60, "A"))
 	s.trace(d)

@@ -37,19 +37,27 @@ func (s *Service) AddPerson(ctx context.Context, sc pg.Scope, p person.Identity,
 	return oneTime, err
 }
 
-// ResetPerson takes somebody's password, ends their sessions and returns a new
-// one-time code, shown this once. It takes no idempotency key, as AddPerson.
-func (s *Service) ResetPerson(ctx context.Context, sc pg.Scope, code string) (oneTime string, err error) {
+// ResetPerson takes somebody's password, ends their sessions and makes a new one-time
+// code, shown this once; or records that a first administrator of two wants it. It
+// takes no idempotency key, as AddPerson.
+func (s *Service) ResetPerson(ctx context.Context, sc pg.Scope, code string) (r person.Resetting, err error) {
 	err = s.db.InTx(ctx, sc, func(tx *pg.Tx) error {
 		if err := administers(ctx, tx); err != nil {
 			return err
 		}
-		if oneTime, err = person.Reset(ctx, tx, code); err != nil {
+		if r, err = person.Reset(ctx, tx, code); err != nil {
 			return err
 		}
-		return administered(ctx, tx, trail.Entry{Action: "person.reset", Subject: code})
+		e := trail.Entry{Action: r.Action(), Subject: code}
+		switch {
+		case !r.Until.IsZero():
+			e.After = map[string]any{"second_administrator_until": r.Until.UTC()}
+		case r.AskedBy != "":
+			e.After = map[string]any{"asked_by": r.AskedBy}
+		}
+		return administered(ctx, tx, e)
 	})
-	return oneTime, err
+	return r, err
 }
 
 // GrantRole gives somebody a role.

@@ -9,6 +9,7 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"lastgood/policy/disposition"
 	"lastgood/policy/limit"
 	"lastgood/policy/metrology"
 	"lastgood/policy/unit"
@@ -236,7 +237,8 @@ func finite(d *unit.CelsiusDiff) *unit.CelsiusDiff {
 	return d
 }
 
-// Evaluate begins the evaluation: a person takes the traced deviation on. seen
+// Evaluate begins the evaluation: a qualified person, or QA, takes the traced
+// deviation on. seen
 // is the version of the deviation that they looked at.
 func (s *Service) Evaluate(ctx context.Context, sc pg.Scope, id DeviationID, seen int) (Deviation, error) {
 	request := map[string]any{"deviation": id, "seen": seen}
@@ -254,6 +256,9 @@ func (s *Service) Evaluate(ctx context.Context, sc pg.Scope, id DeviationID, see
 		}
 		f.Evaluator = tx.By.ID != ""
 		if _, err := deviationTrack.Next(ctx, d.State, Evaluate, tx.By.Kind, f); err != nil { // before there is anything to look at
+			return d, err
+		}
+		if err := asA(ctx, tx, disposition.QualifiedPerson, disposition.QALead); err != nil {
 			return d, err
 		}
 		list, err := findingsOf(ctx, tx, d)

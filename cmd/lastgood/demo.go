@@ -66,7 +66,10 @@ func (c *demoCmd) Run(g *globals) error {
 		return err
 	}
 	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place(), lost(reports), cmp.Or(password, "…"), folder.Site.Name)
-	return serve(g.ctx, s, l, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
+	if beyond(l.Addr()) {
+		fmt.Fprintln(g.err, "warning: everybody who reaches", l.Addr(), "can read what passes: the demo has no TLS")
+	}
+	return serve(g.ctx, s, l, nil, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
 }
 
 // plant loads the demo plant, unless a kept database has it already.

@@ -112,11 +112,11 @@ type personResetCmd struct {
 // Run takes a password and shows a new one-time code.
 func (c *personResetCmd) Run(g *globals) error {
 	return c.with(g, func(s *store, sc pg.Scope) error {
-		oneTime, err := s.svc.ResetPerson(g.ctx, sc, c.Code)
+		r, err := s.svc.ResetPerson(g.ctx, sc, c.Code)
 		if err != nil {
 			return err
 		}
-		_, err = fmt.Fprintln(g.out, oneTime)
+		_, err = fmt.Fprintln(g.out, r.OneTime)
 		return err
 	})
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -20,6 +21,8 @@ type serveCmd struct {
 	Listen               string `default:"127.0.0.1:8080" help:"Address to listen on; port 0 chooses a free one."`
 	AllowPrivateWebhooks bool   `help:"Send events to addresses inside the plant's own network too."`
 	CheckpointFile       string `name:"checkpoint-file" type:"path" help:"Witness: a file, best on another disk, to which every checkpoint of the trail is added. At the start the trail is compared with it; if it has gone back, nothing is written."`
+	TLSCert              string `name:"tls-cert" type:"existingfile" help:"Certificate, with the chain below its root, as PEM; with --tls-key. Without it the answers are readable by everybody on the way."`
+	TLSKey               string `name:"tls-key" type:"existingfile" help:"The certificate's private key, as PEM."`
 	keyFlag
 	kept
 }
@@ -28,6 +31,10 @@ type serveCmd struct {
 func (c *serveCmd) Run(g *globals) error {
 	if c.Data == "" && c.DatabaseURL == "" {
 		return usage{errors.New("serve keeps records: give --data DIR, or --database-url and --owner-url")}
+	}
+	secured, err := securedBy(c.TLSCert, c.TLSKey)
+	if err != nil {
+		return usage{err}
 	}
 	s, err := c.open(g.ctx)
 	if err != nil {
@@ -43,8 +50,14 @@ func (c *serveCmd) Run(g *globals) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(g.out, "serving on http://%s\n", l.Addr())
-	return serve(g.ctx, s, l, o)
+	where := "http://"
+	if secured != nil {
+		where = "https://"
+	} else if beyond(l.Addr()) {
+		log.Warn("passwords, keys and records pass readable for everybody on the way: give --tls-cert and --tls-key, or listen on 127.0.0.1 behind a proxy that has them", "address", l.Addr().String())
+	}
+	fmt.Fprintf(g.out, "serving on %s%s\n", where, l.Addr())
+	return serve(g.ctx, s, l, secured, o)
 }
 
 // witness gives the engine its key, and looks whether the trail is what the
@@ -80,14 +93,16 @@ const (
 	drainTime  = 20 * time.Second
 )
 
+// maxHeader bounds the head of a request, its address included.
+const maxHeader = 32 << 10
+
 // serve answers requests and does the jobs until the context ends, then finishes
 // what it has begun. It also ends when the private database does.
-func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions) error {
+func serve(ctx context.Context, s *store, l net.Listener, secured *tls.Config, o workflow.JobOptions) error {
 	log := o.Log
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	srv := &http.Server{Handler: api.New(s.svc, api.Options{Log: log, MaxBody: maxJSON}), ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime,
-		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
+	srv := newServer(api.New(s.svc, api.Options{Log: log, MaxBody: maxJSON}), secured, log)
 	jobs, err := startJobs(ctx, s, o)
 	if err != nil {
 		return errors.Join(err, l.Close())
@@ -111,7 +126,7 @@ func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions)
 			log.Warn("requests were cut off", "error", err.Error())
 		}
 	}()
-	err = srv.Serve(l)
+	err = listenTo(srv, l)
 	cancel(nil)
 	<-drained // Serve returns at once; the requests under way still need the database
 	stop, done := context.WithTimeout(context.Background(), drainTime)
@@ -128,6 +143,20 @@ func serve(ctx context.Context, s *store, l net.Listener, o workflow.JobOptions)
 		return cause
 	}
 	return nil
+}
+
+// newServer is a server with its limits; secured nil: without TLS.
+func newServer(h http.Handler, secured *tls.Config, log *slog.Logger) *http.Server {
+	return &http.Server{Handler: h, TLSConfig: secured, ReadHeaderTimeout: headerTime, ReadTimeout: readTime, IdleTimeout: idleTime, MaxHeaderBytes: maxHeader,
+		ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
+}
+
+// listenTo serves until the server is shut down.
+func listenTo(srv *http.Server, l net.Listener) error {
+	if srv.TLSConfig != nil {
+		return srv.ServeTLS(l, "", "") // the certificate is in the configuration
+	}
+	return srv.Serve(l)
 }
 
 // startJobs starts the jobs; none where nothing may be written.

@@ -12,11 +12,11 @@ import (
 // facts are what the plant records: its instruments and lots, what was read and
 // checked, what left.
 var facts = []sentence{
-	{`instrument {instrument} tolerance {tolerance} {unit}`, (*story).buys},
+	{`instrument {instrument} tolerance {tolerance} {unit}[, checked every {days} days]`, (*story).buys},
 	{`lot {lot} {product} {amount} {unit} made {day} {time}`, (*story).makes},
 	{`reading {instrument} at [{day} ]{time} {value} {unit} lot {lot} limit {limit}`, (*story).reads},
-	{`check {instrument} by {who} verified {second}: found {list...}`, (*story).checks},
-	{`{amount} {unit} of {lot} leave as {shipment} to {consignee}`, (*story).ships},
+	{`check {instrument}[ against {reference}][ at {time}] by {who} verified {second}: found {list...}`, (*story).checks},
+	{`{amount} {unit} of {lot} leave[ at {day} {time}] as {shipment} to {consignee}`, (*story).ships},
 	{`warehouse acknowledges {lot}[ portion {portion}] with {amount} {unit}`, (*story).counts},
 	{`{who} holds {lot} because {reason...}`, func(s *story, w words) {
 		s.acts(w["who"], "POST", "/v1/holds", map[string]any{"lot": w["lot"], "reason": w["reason"]}, nil)
@@ -30,8 +30,11 @@ func items(list ...map[string]any) map[string]any { return map[string]any{"items
 func (s *story) rfc(t time.Time) string { return t.UTC().Format(time.RFC3339Nano) }
 
 func (s *story) buys(w words) {
-	s.acts("key", "POST", "/v1/instruments", items(map[string]any{"instrument": w["instrument"], "unit": w["unit"], "tolerance": w["tolerance"],
-		"in_service_from": s.rfc(s.clock().AddDate(-1, 0, 0))}), nil)
+	i := map[string]any{"instrument": w["instrument"], "unit": w["unit"], "tolerance": w["tolerance"], "in_service_from": s.rfc(s.clock().AddDate(-1, 0, 0))}
+	if w["days"] != "" {
+		i["check_every_days"] = s.number(w["days"])
+	}
+	s.acts("key", "POST", "/v1/instruments", items(i), nil)
 }
 
 func (s *story) makes(w words) {
@@ -54,7 +57,8 @@ func (s *story) reads(w words) {
 	}
 }
 
-// checks records a comparison at some temperatures: "found 100.2 at 100.0, …".
+// checks records a comparison at some temperatures: "found 100.2 at 100.0,
+// …", of one that was adjusted "found 102.1 left 100.1 at 100.0".
 func (s *story) checks(w words) {
 	var unit string
 	for _, i := range all[struct{ Instrument, Unit string }](s, "/v1/instruments") {
@@ -68,16 +72,31 @@ func (s *story) checks(w words) {
 		if !ok {
 			s.fail("a check found something at something: %q", one)
 		}
-		points = append(points, map[string]any{"point": "comparison", "unit": unit, "nominal": nominal, "reference_reading": nominal,
-			"reference_uncertainty": "0.2", "found": found})
+		p := map[string]any{"point": "comparison", "unit": unit, "nominal": nominal, "reference_reading": nominal, "reference_uncertainty": "0.2"}
+		found, left, adjusted := strings.Cut(found, " left ")
+		if p["found"] = found; adjusted {
+			p["left"] = left
+		}
+		if w["reference"] != "" {
+			p["reference"] = w["reference"]
+		}
+		points = append(points, p)
 	}
-	s.acts(w["who"], "POST", "/v1/checks", map[string]any{"instrument": w["instrument"], "performed_at": s.rfc(s.clock()), "performed_by": w["who"],
+	at := s.clock()
+	if w["time"] != "" {
+		at = s.moment("", w["time"])
+	}
+	s.acts(w["who"], "POST", "/v1/checks", map[string]any{"instrument": w["instrument"], "performed_at": s.rfc(at), "performed_by": w["who"],
 		"verified_by": w["second"], "points": points}, nil)
 }
 
 func (s *story) ships(w words) {
+	at := s.clock()
+	if w["day"] != "" {
+		at = s.moment(w["day"], w["time"])
+	}
 	s.acts("warehouse", "POST", "/v1/shipments", items(map[string]any{"shipment": w["shipment"], "lot": w["lot"], "quantity": w["amount"], "quantity_unit": w["unit"],
-		"shipped_at": s.rfc(s.clock()), "consignee": w["consignee"]}), nil)
+		"shipped_at": s.rfc(at), "consignee": w["consignee"]}), nil)
 }
 
 // held is a standing hold.

@@ -31,7 +31,7 @@ type line struct {
 // sentences are all that can be said.
 var sentences = func() []sentence {
 	var all []sentence
-	for _, some := range [][]sentence{settings, facts, decisions, signings, expectations, corrections, closings} {
+	for _, some := range [][]sentence{settings, facts, decisions, signings, expectations, corrections, closings, testings, recallings, furthers} {
 		all = append(all, some...)
 	}
 	return all

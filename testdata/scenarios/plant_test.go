@@ -45,6 +45,8 @@ type story struct {
 	key   string // of the plant's systems
 	staff []*colleague
 
+	understands func(string) ([]line, error)
+
 	batches   int
 	refused   *problem // what the line before was refused for
 	deviation int64    // that is spoken of

@@ -42,6 +42,7 @@ func TestStories(t *testing.T) {
 // it, and by no other.
 func tell(t *testing.T, file string, lines []line) {
 	s := open(t, lines)
+	s.understands = parse
 	for _, l := range lines {
 		s.at = l
 		s.where = file

@@ -39,27 +39,6 @@ func digest(secret string) []byte {
 	return d[:]
 }
 
-// Reset takes somebody's password, ends their sessions and returns a new one-time
-// code, shown this once. Whoever resets never knows a password (design notes on
-// signing, E-026).
-func Reset(ctx context.Context, tx *pg.Tx, code string) (oneTime string, err error) {
-	p, err := own(ctx, tx, code)
-	if err != nil {
-		return "", err
-	}
-	const forget = `update person_credential set password = null, failed_at = '{}', locked_until = null where plant_id = $1 and person_id = $2`
-	if _, err := tx.ExecContext(ctx, forget, tx.Plant, p.ID); err != nil {
-		return "", fmt.Errorf("reset: %w", err)
-	}
-	if err := endSessions(ctx, tx, p.ID); err != nil {
-		return "", err
-	}
-	if err := touched(ctx, tx, p.ID); err != nil {
-		return "", err
-	}
-	return newCode(ctx, tx, p.ID)
-}
-
 // The bounds of a password, in characters and in bytes.
 const (
 	leastChars = 12
