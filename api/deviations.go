@@ -89,7 +89,7 @@ func (s *server) registerDeviations(api huma.API) {
 	huma.Register(api, huma.Operation{OperationID: "trace-deviation", Method: http.MethodPost, Path: "/v1/deviations/{id}/trace",
 		Summary: "Trace again, now", Security: needs(key.DeviationsWrite)}, handle(s, s.traceDeviation))
 	huma.Register(api, huma.Operation{OperationID: "evaluate-deviation", Method: http.MethodPost, Path: "/v1/deviations/{id}/evaluation",
-		Summary: "Begin the evaluation; people only, never a key", Security: needs(key.DeviationsWrite)}, handle(s, s.evaluateDeviation))
+		Summary: "Begin the evaluation: a qualified person or QA; whoever begins it does not close the deviation", Security: needs(key.DeviationsWrite)}, handle(s, s.evaluateDeviation))
 	huma.Register(api, huma.Operation{OperationID: "list-runs", Method: http.MethodGet, Path: "/v1/deviations/{id}/runs",
 		Summary: "Every trace run", Security: read}, handle(s, s.listRuns))
 	huma.Register(api, huma.Operation{OperationID: "get-run", Method: http.MethodGet, Path: "/v1/deviations/{id}/runs/{run}",

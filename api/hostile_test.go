@@ -16,7 +16,7 @@ var hostile = []string{"\x00", "\xff", "a\x00b", "-1", "0", "1e3", "999999999999
 // query and its headers. The answer is never our fault.
 func TestHostileParameters(t *testing.T) {
 	t.Parallel()
-	p := newCase(t)
+	p := newCase(t).limited(Options{Requests: Rate{PerSecond: 1e6, Burst: 1e6}}) // so that every value gets past the door
 	doc := contract()
 	for _, op := range operations(doc) {
 		t.Run(op.OperationID, func(t *testing.T) {

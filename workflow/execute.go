@@ -3,6 +3,7 @@ package workflow
 import (
 	"context"
 	"fmt"
+	"math/big"
 	"slices"
 	"strings"
 	"time"
@@ -93,16 +94,39 @@ func (c *docket) mayReport(dec decision.Decision, n NewReport, now time.Time) er
 		return fault.New(fault.Refused, "missing-signature", "disposition %d is not signed by everyone: nothing is carried out before", dec.ID)
 	case c.d.RetraceDue != nil:
 		return fault.New(fault.Refused, "newer-trace-exists", "something newer is known of deviation %d than what was signed for: it waits to be traced", c.d.ID)
-	case !slices.Contains([]State{Evaluating, AwaitingResults, DispositionProposed, DispositionSigned, Executing}, c.d.State):
-		return fault.New(fault.Refused, "transition-not-allowed", "deviation %d is %s: a disposition is carried out after the evaluation and before the closing", c.d.ID, c.d.State)
+	case !c.mayCarryOut(dec):
+		return fault.New(fault.Refused, "transition-not-allowed", "deviation %d is %s: nothing is released before all of it is contained, traced and evaluated, and nothing is carried out after it was closed", c.d.ID, c.d.State)
 	case !slices.Contains(allowed, n.Fate):
 		return fault.New(fault.Invalid, "unknown-word", "of a %s is reported: %s", dec.Kind, strings.Join(allowed, ", ")).In("fate")
 	case n.Fate == "accounted_unrecoverable" && strings.TrimSpace(n.Reason) == "":
 		return fault.New(fault.Invalid, "reason-missing", "say why it cannot be recovered").In("reason")
 	case n.At.After(now.Add(10 * time.Minute)):
 		return fault.New(fault.Invalid, "in-the-future", "it has not happened yet").In("at")
+	case dec.Kind != disposition.Retrieve && n.At.Before(lastSigned(r).Truncate(time.Minute)): // a truck is called back before anyone has signed
+		return fault.New(fault.Refused, "before-decision", "it was decided on %s: what was done before was not done on that decision", lastSigned(r).UTC().Format(time.RFC3339)).In("at")
 	}
 	return c.notTooMuch(dec, n)
+}
+
+// mayCarryOut says whether a signed disposition may be carried out where the
+// deviation stands. What is destroyed, or comes back, need not wait until other
+// product is held; what is let go does.
+func (c *docket) mayCarryOut(dec decision.Decision) bool {
+	if slices.Contains([]State{Evaluating, AwaitingResults, DispositionProposed, DispositionSigned, Executing}, c.d.State) {
+		return true
+	}
+	open := slices.Contains([]State{Detected, Contained, Traced, Reopened}, c.d.State)
+	return open && (dec.Kind == disposition.Destroy || dec.Kind == disposition.Retrieve)
+}
+
+// lastSigned is when a record was signed by the last of those who have.
+func lastSigned(r signoff.Record) (at time.Time) {
+	for _, s := range r.Signatures {
+		if s.SignedAt.After(at) {
+			at = s.SignedAt
+		}
+	}
+	return at
 }
 
 // noOtherHold refuses to move what something else holds too: a release lifts one
@@ -132,6 +156,9 @@ func (c *docket) notTooMuch(dec decision.Decision, n NewReport) error {
 	for _, e := range c.doneOf(dec.ID) {
 		sum.Add(sum, e.Quantity().Rat())
 	}
+	if missing := new(big.Rat).Sub(q.Rat(), sum); n.Last && !c.tolerance().Allows(*q, missing) {
+		return fault.New(fault.Refused, "not-whole", "%s were decided on, and %s %s of it are not reported: report the rest too, as what became of it, samples or process_loss, or leave last out", q, unit.Decimal(missing), q.Unit).In("last")
+	}
 	if sum.Cmp(q.Rat()) > 0 {
 		return fault.New(fault.Refused, "quantity-exceeded", "%s were decided on, and that would make %s %s", q, unit.Decimal(sum), q.Unit).In("quantity")
 	}
@@ -151,13 +178,19 @@ func (c *docket) report(ctx context.Context, tx *pg.Tx, dec decision.Decision, n
 			return err
 		}
 	}
-	if n.Last {
+	if n.Last || c.whole(dec, p) {
 		if err := c.finished(ctx, tx, dec, p); err != nil {
 			return err
 		}
 	}
 	return trail.Append(ctx, tx, trail.Entry{Stream: c.d.stream(), Action: "disposition.carried_out", Subject: portionName(p), Version: dec.Version, HappenedAt: n.At,
 		After: map[string]any{"disposition": dec.ID, "fate": n.Fate, "quantity": n.Quantity.String(), "place": n.Place, "tag": n.Tag, "last": n.Last}, Reason: n.Reason})
+}
+
+// whole says whether all of a portion was reported.
+func (c *docket) whole(dec decision.Decision, p lot.Portion) bool {
+	q := c.quantity(p)
+	return q != nil && leftOf(*q, c.doneOf(dec.ID)) == nil
 }
 
 // cameBack names what came back and holds it.

@@ -3,7 +3,6 @@ package workflow
 import (
 	"encoding/hex"
 	"slices"
-	"time"
 
 	"lastgood/policy/disposition"
 	"lastgood/workflow/actor"
@@ -101,7 +100,7 @@ func (s *site) carriesOut(d Deviation) {
 		}
 		dk := s.docket(d)
 		q := dk.quantity(dk.portion(c.Portion))
-		_, err := s.ReportExecution(s.ctx, s.as(disposition.LineSupervisor), c.ID, NewReport{Fate: fateOf[c.Kind], Quantity: *q, At: s.db.Now().Add(-time.Minute), Place: "the yard", Last: true})
+		_, err := s.ReportExecution(s.ctx, s.as(disposition.LineSupervisor), c.ID, NewReport{Fate: fateOf[c.Kind], Quantity: *q, At: s.db.Now(), Place: "the yard", Last: true})
 		s.must(err)
 	}
 }

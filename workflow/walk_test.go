@@ -214,7 +214,7 @@ func (w *walker) reportAny(d Deviation) error {
 	if left := leftOf(*q, c.doneOf(x.ID)); left != nil {
 		q = left
 	}
-	_, err := w.ReportExecution(w.ctx, w.as(disposition.LineSupervisor), x.ID, NewReport{Fate: fateOf[x.Kind], Quantity: *q, At: w.db.Now().Add(-time.Minute), Place: "the yard", Last: w.IntN(4) > 0})
+	_, err := w.ReportExecution(w.ctx, w.as(disposition.LineSupervisor), x.ID, NewReport{Fate: fateOf[x.Kind], Quantity: *q, At: w.db.Now(), Place: "the yard", Last: w.IntN(4) > 0})
 	return err
 }
 

@@ -66,8 +66,8 @@ func (c *demoCmd) Run(g *globals) error {
 		return err
 	}
 	fmt.Fprintf(g.out, tryThis, l.Addr(), secret, c.place(), lost(reports), cmp.Or(password, "…"), folder.Site.Name)
-	if beyond(l.Addr()) {
-		fmt.Fprintln(g.err, "warning: everybody who reaches", l.Addr(), "can read what passes: the demo has no TLS")
+	if warning := readable(l.Addr(), nil); warning != "" {
+		fmt.Fprintln(g.err, "warning:", warning)
 	}
 	return serve(g.ctx, s, l, nil, workflow.JobOptions{Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), AllowPrivateWebhooks: c.AllowPrivateWebhooks})
 }

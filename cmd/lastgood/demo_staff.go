@@ -24,6 +24,7 @@ var demoStaff = []struct {
 }{
 	{"qa-1", "Mara Quillfeather", "QA lead", disposition.QALead, ""},
 	{"qa-2", "Odo Brambley", "food safety specialist", disposition.QualifiedPerson, "PCQI"},
+	{"qa-3", "Pell Ashgrove", "QA lead, nights", disposition.QALead, ""},
 	{"verify-1", "Ines Thistlewood", "QA auditor", disposition.Verifier, ""},
 	{"read-1", "Tam Osterfold", "records clerk", disposition.Reviewer, ""},
 	{"plant-1", "Bea Larkenfield", "plant manager", disposition.PlantManager, ""},
@@ -31,6 +32,7 @@ var demoStaff = []struct {
 	{"process-1", "Dr. Una Pellmore", "thermal process authority", disposition.ProcessAuthority, "processing authority"},
 	{"line-1", "Joss Ferrant", "line supervisor, days", disposition.LineSupervisor, ""},
 	{"tech-9", "Wil Marrow", "calibration technician", disposition.CalibrationTechnician, ""},
+	{"admin-1", "Lark Winnow", "administrator of people; signs nothing", disposition.Administrator, ""},
 }
 
 // hire adds the staff with one password, made up now and shown this once. A plant
@@ -67,5 +69,6 @@ func printStaff(w io.Writer, password string) error {
 	for _, p := range demoStaff {
 		fmt.Fprintf(t, "  %s\t%s\t%s\t%s\n", p.code, p.name, p.title, p.role)
 	}
+	fmt.Fprintln(t, "Nobody signs in two roles that exclude each other: whoever begins an evaluation does not close it (let qa-2 begin), and whoever proposes does not approve.")
 	return t.Flush()
 }

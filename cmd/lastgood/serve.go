@@ -53,8 +53,9 @@ func (c *serveCmd) Run(g *globals) error {
 	where := "http://"
 	if secured != nil {
 		where = "https://"
-	} else if beyond(l.Addr()) {
-		log.Warn("passwords, keys and records pass readable for everybody on the way: give --tls-cert and --tls-key, or listen on 127.0.0.1 behind a proxy that has them", "address", l.Addr().String())
+	}
+	if warning := readable(l.Addr(), secured); warning != "" {
+		log.Warn(warning, "mend", "give --tls-cert and --tls-key, or listen on 127.0.0.1 behind a proxy that has them")
 	}
 	fmt.Fprintf(g.out, "serving on %s%s\n", where, l.Addr())
 	return serve(g.ctx, s, l, secured, o)

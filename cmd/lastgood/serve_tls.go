@@ -22,8 +22,11 @@ func securedBy(certificate, key string) (*tls.Config, error) {
 	return &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12}, nil
 }
 
-// beyond says whether anybody beyond this machine can reach an address.
-func beyond(a net.Addr) bool {
-	t, ok := a.(*net.TCPAddr)
-	return !ok || !t.IP.IsLoopback()
+// readable warns where others than this machine reach an address and nothing hides
+// what passes; empty: all is well.
+func readable(a net.Addr, secured *tls.Config) string {
+	if t, ok := a.(*net.TCPAddr); secured != nil || ok && t.IP.IsLoopback() {
+		return ""
+	}
+	return "passwords, keys and records pass readable for everybody on the way to " + a.String()
 }

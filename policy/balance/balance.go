@@ -201,3 +201,17 @@ func closability(s Statement, found []Imbalance) Closability {
 	}
 	return Closes
 }
+
+// Allows says whether so much of a quantity may be missing, in the unit of the
+// quantity: without a ledger there is no conversion, and a tolerance that is
+// written in another unit earns nothing.
+func (t Tolerance) Allows(of unit.Quantity, missing *big.Rat) bool {
+	most := new(big.Rat)
+	if p, err := unit.ParseQuantity(t.Percent, "%"); err == nil {
+		most.Mul(p.Rat(), of.Rat()).Quo(most, big.NewRat(100, 1))
+	}
+	if t.Amount.Unit == of.Unit && t.Amount.Rat().Cmp(most) > 0 {
+		most = t.Amount.Rat()
+	}
+	return missing.Cmp(most) <= 0
+}

@@ -24,8 +24,12 @@ var corrections = []sentence{
 	{`{who} retires {instrument} because {reason...}`, func(s *story, w words) {
 		s.acts(w["who"], "POST", fmt.Sprintf("/v1/instruments/%s/retirement", w["instrument"]), map[string]any{"reason": w["reason"]}, nil)
 	}},
-	{`{who} puts the records up for review: {note...}`, func(s *story, w words) {
-		s.acts(w["who"], "POST", s.about("review"), map[string]any{"note": w["note"]}, &s.looked)
+	{`{who} puts the records up for review[, late because {reason}]: {note...}`, func(s *story, w words) {
+		r := map[string]any{"note": w["note"]}
+		if w["reason"] != "" {
+			r["late_because"] = w["reason"]
+		}
+		s.acts(w["who"], "POST", s.about("review"), r, &s.looked)
 	}},
 	{`everyone signs what was put up`, func(s *story, _ words) {
 		s.allSign(func() (r record) {

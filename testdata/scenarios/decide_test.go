@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"time"
 )
 
 // decisions are what people decide, and what the floor makes of it.
@@ -122,7 +121,7 @@ func (s *story) attaches(w words) {
 }
 
 func (s *story) reports(w words) {
-	r := map[string]any{"fate": w["fate"], "quantity": w["amount"], "quantity_unit": w["unit"], "at": s.rfc(s.clock().Add(-time.Minute)),
+	r := map[string]any{"fate": w["fate"], "quantity": w["amount"], "quantity_unit": w["unit"], "at": s.rfc(s.clock()),
 		"last": !strings.HasSuffix(s.at.text, ", more to come")}
 	for _, more := range []string{"place", "reason"} {
 		if w[more] != "" {

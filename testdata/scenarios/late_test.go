@@ -20,7 +20,7 @@ var furthers = []sentence{
 	{`{place} is a vessel`, func(s *story, w words) {
 		s.acts("key", "POST", "/v1/locations", items(map[string]any{"location": w["place"], "vessel": true}), nil)
 	}},
-	{`{lot} stands in {place} from {from} to {until}`, func(s *story, w words) {
+	{`{lot} stands in {place} from {from} until {until}`, func(s *story, w words) {
 		s.acts("key", "POST", "/v1/stays", items(map[string]any{"lot": w["lot"], "location": w["place"], "from": s.rfc(s.moment("", w["from"])), "to": s.rfc(s.moment("", w["until"]))}), nil)
 	}},
 	{`{place} is cleaned out at {time}`, func(s *story, w words) {

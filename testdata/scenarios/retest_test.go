@@ -13,7 +13,7 @@ var testings = []sentence{
 	{`{who} orders test of {lot}[ portion {portion}] for {analyte}, {n} samples, none positive[, for {tagged} only], because {reason...}`, (*story).ordersTest},
 	{`the samples of test {n} are drawn and received by the laboratory`, (*story).drawsSamples},
 	{`the laboratory reports of test {n}: {list...}`, func(s *story, w words) { s.reportsResults(w, "", "") }},
-	{`the laboratory corrects result {old} of test {n} to {list}, because {reason...}`, func(s *story, w words) { s.reportsResults(w, w["old"], w["reason"]) }},
+	{`the laboratory corrects result {old} of test {n} because {reason}: {list...}`, func(s *story, w words) { s.reportsResults(w, w["old"], w["reason"]) }},
 	{`{who} says that result {n} does not count because {reason...}`, func(s *story, w words) {
 		s.acts(w["who"], "POST", fmt.Sprintf("/v1/results/%s/void", w["n"]), map[string]any{"reason": w["reason"]}, &s.looked)
 	}},
