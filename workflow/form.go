@@ -28,6 +28,9 @@ type CheckForm struct {
 	Points     []FormPoint // ascending by temperature
 	References []FormReference
 	Notes      []string
+	// needed are those of the points at which one check has to pass, as left, so that
+	// no suspect window of the instrument is open when it is used again.
+	needed []FormPoint
 }
 
 // FormLimit is a limit that the instrument is read for, and where it has to be
@@ -56,32 +59,50 @@ type FormPoint struct {
 // fault.NotFound: there is no such instrument.
 func (s *Service) CheckForm(ctx context.Context, sc pg.Scope, code string) (CheckForm, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) (f CheckForm, err error) {
-		p, err := currentPolicy(ctx, tx)
-		if err != nil {
+		if f, err = asked(ctx, tx, code); err != nil {
 			return f, err
 		}
-		if f.Instrument, err = instrument.ByCode(ctx, tx, code); err != nil {
-			return f, err
-		}
-		f.MadeAt = tx.Now
 		due, err := dueWhere(ctx, tx, `i.code = $3`, code)
 		if err != nil {
 			return f, err
 		}
 		f.Due = due[0]
-		if err := f.site(ctx, tx); err != nil {
-			return f, err
-		}
-		if f.Limits, err = limitsServed(ctx, tx, f.Instrument.ID, p); err != nil {
-			return f, err
-		}
-		f.ask(p)
-		if err := f.lastGood(ctx, tx, p); err != nil {
-			return f, err
-		}
 		f.References, err = references(ctx, tx, f)
 		return f, err
 	})
+}
+
+// asked is the form as far as it says at which points the instrument must be good:
+// where its limits need it, and where what failed has to pass to end what it left in
+// doubt.
+func asked(ctx context.Context, tx *pg.Tx, code string) (CheckForm, error) {
+	f := CheckForm{MadeAt: tx.Now}
+	p, err := currentPolicy(ctx, tx)
+	if err != nil {
+		return f, err
+	}
+	if f.Instrument, err = instrument.ByCode(ctx, tx, code); err != nil {
+		return f, err
+	}
+	if err := f.site(ctx, tx); err != nil {
+		return f, err
+	}
+	if f.Limits, err = limitsServed(ctx, tx, f.Instrument.ID, p); err != nil {
+		return f, err
+	}
+	in, err := instrument.Get(ctx, tx, f.Instrument.ID)
+	if err != nil {
+		return f, err
+	}
+	h, err := instrument.LoadHistory(ctx, tx, in)
+	if err != nil {
+		return f, err
+	}
+	f.ask(p)
+	if err := f.settle(in, h, p); err != nil {
+		return f, err
+	}
+	return f, f.lastGood(in, h, p)
 }
 
 func (f *CheckForm) site(ctx context.Context, tx *pg.Tx) error {
@@ -126,16 +147,7 @@ func limitsServed(ctx context.Context, tx *pg.Tx, id instrument.ID, p sitePolicy
 // to a limit, and for each temperature that they leave open a comparison there.
 // Where nobody knows what it is read for, it is checked in both.
 func (f *CheckForm) ask(p sitePolicy) {
-	scale := f.Instrument.Unit
-	fixed := []FormPoint{{Kind: instrument.Ice, Scale: scale, Expected: metrology.IcePoint(scale, nil).True, Basis: metrology.IcePoint(scale, nil).Basis,
-		Fields: []string{"found", "left"}}}
-	if f.AltitudeM != nil {
-		if r, err := metrology.BoilingPoint(scale, nil, *f.AltitudeM, nil); err == nil {
-			fixed = append(fixed, FormPoint{Kind: instrument.Boiling, Scale: scale, Expected: r.True, Basis: r.Basis,
-				Fields: []string{"pressure_kpa", "found", "left"}})
-		}
-	}
-	f.Points = slices.DeleteFunc(fixed, func(pt FormPoint) bool { return f.beyondRange(pt.Expected) })
+	f.Points = f.fixed()
 	if len(f.Limits) == 0 {
 		f.Notes = append(f.Notes, "nobody knows yet for which limit it is read: check it where it will be used as well")
 		return
@@ -144,7 +156,26 @@ func (f *CheckForm) ask(p sitePolicy) {
 		f.cover(t, p.Beyond)
 	}
 	f.Points = slices.DeleteFunc(f.Points, func(pt FormPoint) bool { return len(pt.Covers) == 0 })
-	slices.SortFunc(f.Points, func(a, b FormPoint) int { return int(a.Expected - b.Expected) })
+	f.Points = byTemperature(f.Points)
+}
+
+// fixed are ice and boiling water, as far as they lie in the instrument's range.
+func (f *CheckForm) fixed() []FormPoint {
+	scale := f.Instrument.Unit
+	ice := metrology.IcePoint(scale, nil)
+	out := []FormPoint{{Kind: instrument.Ice, Scale: scale, Expected: ice.True, Basis: ice.Basis, Fields: []string{"found", "left"}}}
+	if f.AltitudeM != nil {
+		if r, err := metrology.BoilingPoint(scale, nil, *f.AltitudeM, nil); err == nil {
+			out = append(out, FormPoint{Kind: instrument.Boiling, Scale: scale, Expected: r.True, Basis: r.Basis,
+				Fields: []string{"pressure_kpa", "found", "left"}})
+		}
+	}
+	return slices.DeleteFunc(out, func(pt FormPoint) bool { return f.beyondRange(pt.Expected) })
+}
+
+// comparison is a point at which the instrument is compared with a reference.
+func (f *CheckForm) comparison(at unit.Micro) FormPoint {
+	return FormPoint{Kind: instrument.Comparison, Scale: f.Instrument.Unit, Expected: at, Fields: []string{"reference", "reference_reading", "found", "left"}}
 }
 
 func (f *CheckForm) temperatures() []unit.Celsius {
@@ -170,8 +201,7 @@ func (f *CheckForm) cover(t unit.Celsius, beyond unit.CelsiusDiff) {
 		if f.beyondRange(at) {
 			f.Notes = append(f.Notes, fmt.Sprintf("a limit needs it at %s %s, which lies beyond its range", at, f.Instrument.Unit))
 		}
-		f.Points = append(f.Points, FormPoint{Kind: instrument.Comparison, Scale: f.Instrument.Unit, Expected: at,
-			Fields: []string{"reference", "reference_reading", "found", "left"}})
+		f.Points = append(f.Points, f.comparison(at))
 		best = len(f.Points) - 1
 	}
 	f.Points[best].Covers = append(f.Points[best].Covers, at)
@@ -184,17 +214,10 @@ func (f *CheckForm) beyondRange(m unit.Micro) bool {
 
 // lastGood asks for each point when the instrument was last good there, as a
 // failure now would ask.
-func (f *CheckForm) lastGood(ctx context.Context, tx *pg.Tx, p sitePolicy) error {
-	in, err := instrument.Get(ctx, tx, f.Instrument.ID)
-	if err != nil {
-		return err
-	}
-	h, err := instrument.LoadHistory(ctx, tx, in)
-	if err != nil {
-		return err
-	}
-	lost := opening{check: &instrument.Recorded{Check: metrology.Check{At: tx.Now.UnixMicro() + 1, Unusable: true}}}
-	h.Checks = append(slices.DeleteFunc(h.Checks, func(c instrument.Recorded) bool { return c.At > tx.Now.UnixMicro() }), *lost.check)
+func (f *CheckForm) lastGood(in instrument.Stored, h instrument.History, p sitePolicy) error {
+	now := f.MadeAt.UnixMicro()
+	lost := opening{check: &instrument.Recorded{Check: metrology.Check{At: now + 1, Unusable: true}}}
+	h.Checks = append(slices.DeleteFunc(slices.Clone(h.Checks), func(c instrument.Recorded) bool { return c.At > now }), *lost.check)
 	doubt, err := doubtOf(in, h, lost, p)
 	if err != nil {
 		return fmt.Errorf("form of %s: %w", in.Code, err)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"lastgood/policy/unit"
+	"lastgood/workflow/correct"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/pg"
 )
@@ -61,9 +62,14 @@ func (s *Service) Label(ctx context.Context, sc pg.Scope, code string) (Label, e
 }
 
 // unfit says why an instrument must not be used now; empty: it may. After a
-// clear pass it may again, whatever is still to be decided about its product.
+// signed return on a clear pass it may again, whatever is still to be decided about
+// its product.
 func unfit(ctx context.Context, tx *pg.Tx, d Due, id instrument.ID) (string, error) {
 	why, err := inDoubtNow(ctx, tx, id)
+	if err != nil {
+		return "", err
+	}
+	out, err := outOfService(ctx, tx, id)
 	switch {
 	case err != nil:
 		return "", err
@@ -71,6 +77,8 @@ func unfit(ctx context.Context, tx *pg.Tx, d Due, id instrument.ID) (string, err
 		return "never checked", nil
 	case why != "":
 		return why, nil
+	case out != "":
+		return out, nil
 	case d.LastGoodAt == nil:
 		return "no check that it clearly passed", nil
 	case d.Overdue:
@@ -104,6 +112,19 @@ func inDoubtNow(ctx context.Context, tx *pg.Tx, id instrument.ID) (string, error
 		return "", err
 	}
 	return "its suspect window is open: it has not passed where it failed", nil
+}
+
+// outOfService says why an instrument that is in no doubt may not be used all the
+// same; empty: it may. A pass alone puts nothing back into use.
+func outOfService(ctx context.Context, tx *pg.Tx, id instrument.ID) (string, error) {
+	state, err := correct.StateOf(ctx, tx, id, false)
+	switch State(state) {
+	case InstrumentSuspended:
+		return "it failed, and its return to use is not signed", err
+	case InstrumentRetired, InstrumentLost:
+		return "it is " + state, err
+	}
+	return "", err
 }
 
 // labelErrors are the errors as left, on the scale of the display.

@@ -60,6 +60,9 @@ func references(ctx context.Context, tx *pg.Tx, f CheckForm) ([]FormReference, e
 		if err != nil {
 			return nil, err
 		}
+		if r.WhyNot, err = outOfService(ctx, tx, in.ID); err != nil {
+			return nil, err
+		}
 		if why != "" {
 			r.WhyNot = "it is in doubt itself: " + why
 		}

@@ -131,7 +131,7 @@ func (st *InstrumentStanding) since(ctx context.Context, tx *pg.Tx, failedAt tim
 			st.happens("adjust")
 		}
 	}
-	return st.points(ctx, tx, failedAt)
+	return st.points(ctx, tx, failedAt, h)
 }
 
 func (st *InstrumentStanding) happens(e Event) {
@@ -140,41 +140,27 @@ func (st *InstrumentStanding) happens(e Event) {
 	}
 }
 
-// points lists where it has not passed since, of the points that its limits need.
-func (st *InstrumentStanding) points(ctx context.Context, tx *pg.Tx, failedAt time.Time) error {
-	p, err := currentPolicy(ctx, tx)
+// points lists where it has still to pass: of the points that its limits need those
+// where it has not passed since, and all that one check has to pass at if a window
+// would be open on its return.
+func (st *InstrumentStanding) points(ctx context.Context, tx *pg.Tx, failedAt time.Time, h instrument.History) error {
+	f, err := asked(ctx, tx, st.Instrument)
 	if err != nil {
 		return err
 	}
-	f := CheckForm{MadeAt: tx.Now}
-	if f.Instrument, err = instrument.ByCode(ctx, tx, st.Instrument); err != nil {
-		return err
-	}
-	if err := f.site(ctx, tx); err != nil {
-		return err
-	}
-	if f.Limits, err = limitsServed(ctx, tx, f.Instrument.ID, p); err != nil {
-		return err
-	}
-	f.ask(p)
-	if err := f.lastGood(ctx, tx, p); err != nil {
-		return err
-	}
-	if len(f.Limits) == 0 { // nobody knows where it must be good: the last check speaks for itself
-		h, err := historyOf(ctx, tx, st.id)
-		if err != nil {
-			return err
+	for _, pt := range f.Points {
+		old := pt.LastGoodAt == nil || pt.LastGoodAt.Before(failedAt)
+		if slices.ContainsFunc(f.needed, pt.is) || old && len(f.Limits) > 0 {
+			st.Open = append(st.Open, pt.String())
 		}
-		i := slices.IndexFunc(h.Checks, func(c instrument.Recorded) bool { return st.Check != nil && c.ID == *st.Check })
-		if i < 0 || !endsDoubt(&h.Checks[i]) {
-			st.Open = append(st.Open, "where it is checked")
-		}
+	}
+	if len(f.Limits) > 0 || len(st.Open) > 0 {
 		return nil
 	}
-	for _, pt := range f.Points {
-		if pt.LastGoodAt == nil || pt.LastGoodAt.Before(failedAt) {
-			st.Open = append(st.Open, fmt.Sprintf("%s %s (%s)", pt.Expected, pt.Scale, pt.Kind))
-		}
+	// Nobody knows where it must be good: the last check speaks for itself.
+	i := slices.IndexFunc(h.Checks, func(c instrument.Recorded) bool { return st.Check != nil && c.ID == *st.Check })
+	if i < 0 || !endsDoubt(&h.Checks[i]) {
+		st.Open = append(st.Open, "where it is checked")
 	}
 	return nil
 }

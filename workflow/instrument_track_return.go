@@ -76,7 +76,7 @@ func (st InstrumentStanding) mayReturn(ctx context.Context, signed bool) error {
 	case !f.Trusted:
 		return fault.New(fault.Refused, "reference-under-question", "the last check of %s is worth nothing: %s", st.Instrument, st.Untrusted)
 	case st.State == InstrumentChecked && !f.GoodEverywhere:
-		return fault.New(fault.Refused, "not-passed", "%s has not passed, as left, since it failed at: %s", st.Instrument, strings.Join(st.Open, "; "))
+		return fault.New(fault.Refused, "not-passed", "%s goes back into use after one check that passes, as left, at every point that its limits need and that ends what it left in doubt; still to pass: %s", st.Instrument, strings.Join(st.Open, "; "))
 	}
 	return st.mayDo(ctx, "return", f)
 }
@@ -103,8 +103,8 @@ func init() {
 }
 
 // returnNow puts the instrument back into use, if nothing has come in between. The
-// event closes no window that a clear pass has not closed before it, so nothing is
-// looked at again.
+// event opens no window again that a pass has not closed before it (unsettled), so
+// nothing is looked at again.
 func returnNow(ctx context.Context, tx *pg.Tx, d *Deviation, r signoff.Record) error {
 	ret, err := correct.GetReturn(ctx, tx, r.ID)
 	if err != nil {

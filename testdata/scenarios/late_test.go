@@ -29,6 +29,7 @@ var furthers = []sentence{
 	{`{instrument} is {event} at {time} because {note...}`, func(s *story, w words) {
 		s.acts("key", "POST", "/v1/events", items(map[string]any{"instrument": w["instrument"], "at": s.rfc(s.moment("", w["time"])), "event": w["event"], "note": w["note"]}), nil)
 	}},
+	{`now of deviation {n}`, func(s *story, w words) { s.deviation = s.number(w["n"]) }},
 	{`{who} confirms cascade {n}`, (*story).confirmsCascade},
 	{`expect cascade {n} from {reference} is {state} and takes {checks} checks and {lots} lots`, (*story).expectCascade},
 	{`{who} lets {deputy} stand in for {person} as {role} until {day} {time} because {reason...}`, (*story).deputes},
