@@ -77,6 +77,8 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 	}
 	describeFailures(api.OpenAPI())
 	describeNulls(api.OpenAPI())
+	describeIfMatch(api.OpenAPI())
+	describeWords(api.OpenAPI())
 	return api
 }
 
@@ -84,7 +86,7 @@ func (s *server) routes(mux *http.ServeMux) huma.API {
 // through.
 func config() huma.Config {
 	c := huma.DefaultConfig("lastgood", "1")
-	c.Info.Description = "Deviations of thermometers: trace, assess, hold. It supports a decision and does not make one."
+	c.Info.Description = about
 	c.CreateHooks = nil
 	c.SchemasPath, c.DocsPath = "", ""
 	c.RejectUnknownQueryParameters = true

@@ -107,7 +107,7 @@ func (s *server) reopenDeviation(ctx context.Context, in *struct {
 }) (*deviationAnswer, error) {
 	id := workflow.DeviationID(in.ID)
 	if _, err := s.svc.Reopen(ctx, scope(ctx, in.IdempotencyKey), id, in.Body.Trigger, in.Body.Reason); err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return s.deviation(ctx, id)
 }
@@ -122,7 +122,7 @@ func (s *server) askToCancel(ctx context.Context, in *struct {
 }) (*toSign, error) {
 	r, err := s.svc.Cancel(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), in.Body.Repeat, in.Body.Reason)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &toSign{recordHead(r)}, nil
 }

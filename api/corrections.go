@@ -183,7 +183,7 @@ func (s *server) recordLine(ctx context.Context, in *struct {
 	}
 	l, err := s.svc.RecordLine(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), n)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &struct{ Body LineBody }{lineBody(l)}, nil
 }
@@ -220,7 +220,7 @@ func lineBody(l workflow.LineStanding) LineBody {
 
 func answerCorrection(c workflow.Correction, err error) (*correctionAnswer, error) {
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	b := CorrectionBody{Parts: []PartBody{}, Line: lineBody(c.Line), Effectiveness: "not_asked"}
 	for _, part := range correct.Parts {

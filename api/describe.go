@@ -12,16 +12,42 @@ import (
 // own.
 func describeFailures(doc *huma.OpenAPI) {
 	problem := doc.Components.Schemas.Schema(reflect.TypeFor[Problem](), true, "")
+	for _, op := range each(doc) {
+		if op.Responses["default"] != nil {
+			continue
+		}
+		op.Responses["default"] = &huma.Response{Description: "Error",
+			Content: map[string]*huma.MediaType{"application/problem+json": {Schema: problem}}}
+	}
+}
+
+// each returns every operation.
+func each(doc *huma.OpenAPI) []*huma.Operation {
+	var out []*huma.Operation
 	for _, item := range doc.Paths {
 		for _, op := range []*huma.Operation{item.Get, item.Put, item.Post, item.Delete, item.Patch} {
-			if op == nil || op.Responses["default"] != nil {
-				continue
+			if op != nil {
+				out = append(out, op)
 			}
-			op.Responses["default"] = &huma.Response{Description: "Error",
-				Content: map[string]*huma.MediaType{"application/problem+json": {Schema: problem}}}
+		}
+	}
+	return out
+}
+
+// describeIfMatch says where nothing is done without If-Match. huma is not to look
+// at it: it would answer 422, and RFC 6585 has 428 for that.
+func describeIfMatch(doc *huma.OpenAPI) {
+	for _, op := range each(doc) {
+		for _, p := range op.Parameters {
+			if p.In == "header" && p.Name == "If-Match" && op.OperationID != mayLackIfMatch {
+				p.Required = true
+			}
 		}
 	}
 }
+
+// mayLackIfMatch asks for If-Match only where something would change.
+const mayLackIfMatch = "put-policy"
 
 // describeNulls says of every member that is a thing or nothing that null may stand
 // there: huma leaves that out of what a pointer refers to.

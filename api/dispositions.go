@@ -31,7 +31,7 @@ type DispositionBody struct {
 	Deviation   int64        `json:"deviation"`
 	Portion     PortionBody  `json:"portion"`
 	Disposition string       `json:"disposition"`
-	State       string       `json:"state" enum:"proposed,executed,withdrawn,overtaken"`
+	State       string       `json:"state" enum:"proposed,signed,executed,withdrawn,overtaken" doc:"signed: by everyone, and not carried out whole. overtaken: carried out, and not allowed by what is known now"`
 	Reason      string       `json:"reason"`
 	Receiver    *string      `json:"receiver"`
 	IntoLot     *string      `json:"into_lot"`
@@ -135,7 +135,7 @@ func (s *server) withdrawDisposition(ctx context.Context, in *struct {
 }) (*dispositionAnswer, error) {
 	d, err := s.svc.WithdrawProposal(ctx, scope(ctx, in.IdempotencyKey), decision.ID(in.ID), in.Body.Reason)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return s.disposition(ctx, d.ID)
 }

@@ -79,7 +79,7 @@ func (s *server) attachEvidence(ctx context.Context, in *struct {
 	}
 	e, err := s.svc.AttachEvidence(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), n)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &struct{ Body EvidenceBody }{evidenceBody(e)}, nil
 }

@@ -63,7 +63,7 @@ func (s *server) reportExecution(ctx context.Context, in *struct {
 	}
 	d, err := s.svc.ReportExecution(ctx, scope(ctx, in.IdempotencyKey), decision.ID(in.ID), n)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return s.disposition(ctx, d.ID)
 }

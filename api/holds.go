@@ -162,7 +162,7 @@ func (s *server) askToLift(ctx context.Context, in *struct {
 }) (*toSign, error) {
 	r, err := s.svc.AskToLift(ctx, scope(ctx, in.IdempotencyKey), hold.ID(in.ID), in.Body.Reason)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &toSign{recordHead(r)}, nil
 }

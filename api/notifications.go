@@ -77,6 +77,8 @@ func (s *server) registerNotifications(api huma.API) {
 	either := append(needs(key.DeviationsWrite), tell...)
 	huma.Register(api, huma.Operation{OperationID: "list-notifications", Method: http.MethodGet, Path: "/v1/deviations/{id}/notifications",
 		Summary: "Every authority that concerns the plant, whether it must be told, and what was said", Security: read}, handle(s, s.listNotifications))
+	huma.Register(api, huma.Operation{OperationID: "get-notification", Method: http.MethodGet, Path: "/v1/notifications/{id}",
+		Summary: "One authority in one deviation, and what was said", Security: read}, handle(s, s.getNotification))
 	huma.Register(api, huma.Operation{OperationID: "get-call-sheet", Method: http.MethodGet, Path: "/v1/deviations/{id}/call-sheet",
 		Summary: "What the FSIS District Office is told: type, amount, origin, destination", Security: read}, handle(s, s.getCallSheet))
 	huma.Register(api, huma.Operation{OperationID: "determine-notification", Method: http.MethodPost, Path: "/v1/deviations/{id}/notifications/{authority}/determination",

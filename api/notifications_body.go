@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"lastgood/workflow"
@@ -10,7 +11,7 @@ import (
 )
 
 func notificationBody(n workflow.Notified) NotificationBody {
-	b := NotificationBody{Authority: n.Authority, Name: n.About.Name, Citation: n.About.Citation, Asks: n.About.Asks, Provenance: n.About.Read, State: n.State,
+	b := NotificationBody{Authority: n.Authority, Name: n.About.Name, Citation: n.About.Citation, Asks: n.About.Asks, Provenance: provenance(n.About.Read), State: n.State,
 		DeterminedAt: clockOr(n.Determined), ClockFrom: clockOr(n.ClockFrom), SentAt: clockOr(n.SentAt), Outdated: n.Outdated, Messages: []NoticeMessage{}}
 	if n.ID != 0 {
 		id := int64(n.ID)
@@ -20,6 +21,24 @@ func notificationBody(n workflow.Notified) NotificationBody {
 		b.Messages = append(b.Messages, NoticeMessage{m.Kind, clock(m.At), m.Whom, m.Method, m.Person, m.Version, m.Digest, orNull(m.Reference), clock(m.RecordedAt), m.RecordedBy})
 	}
 	return b
+}
+
+// provenance says in a reader's words whether somebody opened the source of a row.
+func provenance(row string) string {
+	for _, p := range [][2]string{{"stored-copy (24 h", "24 h seen in a secondary source; the rest from memory"}, {"stored-copy", "seen in the source"}, {"memory", "from memory"}} {
+		if strings.HasPrefix(row, p[0]) {
+			return p[1]
+		}
+	}
+	return row
+}
+
+func (s *server) getNotification(ctx context.Context, in *NotificationPath) (*notificationAnswer, error) {
+	n, err := s.svc.Notification(ctx, scope(ctx, ""), notify.ID(in.ID))
+	if err != nil {
+		return nil, err
+	}
+	return &notificationAnswer{notificationBody(n)}, nil
 }
 
 // listNotifications is on one page: there are as many authorities as the policy
@@ -60,7 +79,7 @@ func (s *server) determine(ctx context.Context, in *struct {
 	r, err := s.svc.Determine(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), in.Authority,
 		workflow.NewDetermination{Required: in.Body.Required, Reason: in.Body.Reason, Grounds: in.Body.Grounds})
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &toSign{recordHead(r)}, nil
 }
@@ -80,7 +99,7 @@ func (s *server) recordsAsked(ctx context.Context, in *struct {
 	}
 	n, err := s.svc.RecordsAsked(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), workflow.NewRequest{At: at, Whom: in.Body.Whom, Asks: in.Body.Asks})
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &notificationAnswer{notificationBody(n)}, nil
 }
@@ -96,7 +115,7 @@ func told(s *server, record func(context.Context, pg.Scope, notify.ID, workflow.
 		n, err := record(ctx, scope(ctx, in.IdempotencyKey), notify.ID(in.ID),
 			workflow.NewMessage{At: at, Whom: b.Whom, Method: b.Method, Person: b.Person, Text: b.Text, Reference: b.Reference})
 		if err != nil {
-			return nil, inBody(err)
+			return nil, err
 		}
 		return &notificationAnswer{notificationBody(n)}, nil
 	}

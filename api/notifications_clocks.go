@@ -37,7 +37,7 @@ func (s *server) registerClocks(api huma.API) {
 }
 
 func clockBody(k workflow.Clock) ClockBody {
-	b := ClockBody{int64(k.Deviation), k.Kind, k.What, string(k.State), local(k.StartedAt), local(k.DueAt), local(k.LateAfter), nil, k.Basis, orNull(k.Row), some(k.Reasons), []Moment{}}
+	b := ClockBody{int64(k.Deviation), k.Kind, k.What, string(k.State), local(k.StartedAt), local(k.DueAt), local(k.LateAfter), nil, k.Basis, obligation(k.Row), some(k.Reasons), []Moment{}}
 	if k.MetAt != nil {
 		m := string(local(k.MetAt.In(k.DueAt.Location())))
 		b.MetAt = &m
@@ -46,6 +46,14 @@ func clockBody(k workflow.Clock) ClockBody {
 		b.EscalateAt = append(b.EscalateAt, local(at))
 	}
 	return b
+}
+
+// obligation says which row of what the tool ships the clock rests on.
+func obligation(row string) *string {
+	if row == "" {
+		return nil
+	}
+	return new("row " + row + " of the published obligations that come with this tool")
 }
 
 // local writes a time as it was where the plant is, with its offset.

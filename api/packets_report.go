@@ -2,11 +2,9 @@ package api
 
 import (
 	"fmt"
-	"strconv"
+	"slices"
 	"strings"
-	"time"
 
-	"lastgood/api/exchange"
 	"lastgood/api/packet"
 	"lastgood/api/print"
 	"lastgood/api/sheet"
@@ -68,64 +66,68 @@ func packetReport(p workflow.Packet, tables []packetTable, missing string, redac
 		}
 		return s
 	}
+	o := opening{p, redact}
 	r := print.Report{Title: clean(fmt.Sprintf("Deviation %d of %s", p.Deviation.ID, p.Plant)), At: p.MadeAt,
-		Foot: clean(fmt.Sprintf("%s · deviation %d · made %s · log of %d entries", p.Plant, p.Deviation.ID, p.MadeAt.UTC().Format(time.RFC3339), p.Checkpoint.Size)),
-		Head: [][2]string{{"Instrument", p.Run.Instrument}, {"State", string(p.Deviation.State)}, {"Opened by", clean(p.Run.OpenedBy)},
-			{"Failed at", p.When(p.Run.FailedAt)}, {"Trace run", strconv.Itoa(p.Run.Number)}, {"Policy version", strconv.Itoa(p.Run.PolicyVersion)},
-			{"Lots in doubt", strconv.Itoa(len(p.Lots))}, {"Checkpoint", fmt.Sprintf("%d entries, root %x", p.Checkpoint.Size, p.Checkpoint.Root)}, {"Note", exchange.Caution}}}
+		Foot: clean(fmt.Sprintf("%s · deviation %d · made %s · log of %d entries", p.Plant, p.Deviation.ID, p.When(p.MadeAt), p.Checkpoint.Size))}
+	say := func(s string) string { return plain(clean(s), p.Zone) }
+	for _, h := range o.head() {
+		r.Head = append(r.Head, [2]string{h[0], say(h[1])})
+	}
+	for _, s := range o.sections() {
+		r.Opening = append(r.Opening, said(s, say))
+	}
 	for _, t := range tables {
-		s, err := reportSection(t, redact, clean)
+		s, err := reportSection(t, redact)
 		if err != nil {
 			return nil, err
 		}
-		r.Sections = append(r.Sections, s)
+		r.Sections = append(r.Sections, said(s, say))
 	}
-	r.Sections = append(r.Sections, print.ReportSection{Title: "What is not included", Notes: strings.Split(strings.TrimSpace(clean(missing)), "\n")})
+	r.Sections = append(r.Sections, print.ReportSection{Title: "What is not included", Notes: strings.Split(strings.TrimSpace(say(missing)), "\n")})
 	return r.PDF()
 }
 
-func reportSection(t packetTable, redact *packet.Redactor, clean func(string) string) (print.ReportSection, error) {
-	s := print.ReportSection{Title: t.title, Notes: t.notes, Columns: t.Columns}
-	rows := 0
+// said rewrites every text of a section.
+func said(s print.ReportSection, say func(string) string) print.ReportSection {
+	for _, row := range s.Rows {
+		for i := range row {
+			row[i] = say(row[i])
+		}
+	}
+	s.Notes = slices.Clone(s.Notes)
+	for i := range s.Notes {
+		s.Notes[i] = say(s.Notes[i])
+	}
+	return s
+}
+
+func reportSection(t packetTable, redact *packet.Redactor) (print.ReportSection, error) {
+	s := print.ReportSection{Title: t.title, Notes: t.notes, Heads: printings[t.Name].heads}
+	n := 0
+	var rows [][]sheet.Cell
 	for row, err := range t.redacted(redact).Rows {
 		if err != nil {
 			return s, err
 		}
-		rows++
-		if rows > mostPrinted {
-			continue
+		if n++; n <= mostPrinted {
+			rows = append(rows, slices.Clone(row))
 		}
-		line := make([]string, len(t.Columns))
-		for i, c := range row {
-			line[i] = clean(cellText(c))
-		}
-		s.Rows = append(s.Rows, line)
 	}
-	if rows > mostPrinted {
-		s.Notes = append(append([]string{}, s.Notes...), fmt.Sprintf("%d rows, of which the first %d are printed: all stand in %s of this packet.", rows, mostPrinted, t.file()))
+	if n > mostPrinted {
+		s.Notes = append(slices.Clone(s.Notes), fmt.Sprintf("%d rows, of which the first %d are printed: all stand in %s of this packet.", n, mostPrinted, t.file()))
 	}
-	s.Columns, s.Rows = filled(s.Columns, s.Rows)
+	s.Columns, s.Rows = printed(t.Name, t.Columns, rows)
+	s.Columns, s.Rows = filled(s.Columns, s.Rows, s.Heads)
 	return s, nil
 }
 
-// filled leaves out columns in which nothing stands, and times that stand in
-// another column as they were at the plant: on paper they take the room of the
-// others. The rest are named in words.
-func filled(columns []string, rows [][]string) ([]string, [][]string) {
+// filled leaves out columns in which nothing stands, but not those that name a row.
+func filled(columns []string, rows [][]string, heads int) ([]string, [][]string) {
 	var keep []int
-	for i, c := range columns {
-		if strings.HasSuffix(c, "_utc") {
-			continue
+	for i := range columns {
+		if i < heads || slices.ContainsFunc(rows, func(r []string) bool { return r[i] != "" }) {
+			keep = append(keep, i)
 		}
-		for _, r := range rows {
-			if r[i] != "" {
-				keep = append(keep, i)
-				break
-			}
-		}
-	}
-	if len(keep) == 0 {
-		return columns, nil
 	}
 	pick := func(from []string) []string {
 		to := make([]string, len(keep))
@@ -138,21 +140,5 @@ func filled(columns []string, rows [][]string) ([]string, [][]string) {
 	for i, r := range rows {
 		out[i] = pick(r)
 	}
-	names := pick(columns)
-	for i := range names {
-		names[i] = strings.ReplaceAll(names[i], "_", " ")
-	}
-	return names, out
-}
-
-func cellText(c sheet.Cell) string {
-	switch v := c.(type) {
-	case nil:
-		return ""
-	case float64:
-		return strconv.FormatFloat(v, 'g', 7, 64)
-	case string:
-		return v
-	}
-	return fmt.Sprint(c)
+	return pick(columns), out
 }

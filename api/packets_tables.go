@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"time"
 
@@ -50,13 +51,35 @@ func packetTables(ctx context.Context, p workflow.Packet) []packetTable {
 	list = append(list,
 		packetTable{readingSheet(ctx, p.Export), "Readings as recorded and as corrected", correctedBy},
 		packetTable{assessmentSheet(d), "Lots by limit: verdicts and routes", nil},
-		packetTable{lotSheet(p.Export), "Lots in doubt", nil},
+		packetTable{packetLots(p), "Lots in doubt", nil},
 		packetTable{transformationSheet(p.Export), "Genealogy", nil},
 		packetTable{shippedSheet(p.Export, d), "Product that has left", nil})
 	for _, s := range p.Sections {
 		list = appendSections(list, p, s.Name)
 	}
 	return append(list, afterFirstEntry(p), trailTable(p))
+}
+
+// packetLots is the lots in doubt with what was found of each, of those that were
+// made of others too.
+func packetLots(p workflow.Packet) sheet.Table {
+	t := lotSheet(p.Export)
+	found := map[string]string{}
+	for _, f := range p.Findings {
+		found[f.Lot] = string(f.Verdict)
+	}
+	lot, verdict, rows := slices.Index(t.Columns, "lot"), slices.Index(t.Columns, "verdict"), t.Rows
+	t.Rows = func(yield func([]sheet.Cell, error) bool) {
+		for row, err := range rows {
+			if err == nil {
+				row[verdict] = textCell(found[row[lot].(string)])
+			}
+			if !yield(row, err) {
+				return
+			}
+		}
+	}
+	return t
 }
 
 // appendSections adds sections that are not there yet, by name.

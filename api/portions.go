@@ -10,7 +10,6 @@ import (
 	"github.com/danielgtaylor/huma/v2"
 
 	"lastgood/api/exchange"
-	"lastgood/policy/disposition"
 	"lastgood/policy/unit"
 	"lastgood/workflow"
 	"lastgood/workflow/fault"
@@ -42,7 +41,7 @@ type PortionStory struct {
 	Verdict          *string         `json:"verdict" doc:"Of its lot, the gravest; null: the last run does not doubt it"`
 	MissedAsRecorded bool            `json:"missed_as_recorded"`
 	Level            int             `json:"level"`
-	Options          []OptionBody    `json:"options"`
+	Options          []OptionBody    `json:"options" doc:"Empty: the last run does not doubt it, or nothing is left of it"`
 	Disposition      *PortionDecided `json:"disposition" doc:"That stands; null: none"`
 	Evidence         []EvidenceBody  `json:"evidence"`
 }
@@ -51,7 +50,7 @@ type PortionStory struct {
 type PortionDecided struct {
 	ID          int64  `json:"id"`
 	Disposition string `json:"disposition"`
-	State       string `json:"state" enum:"proposed,executed"`
+	State       string `json:"state" enum:"proposed,signed,executed"`
 }
 
 // OptionBody is a disposition and whether the portion may get it.
@@ -61,7 +60,8 @@ type OptionBody struct {
 	Barred      bool       `json:"barred" doc:"No evidence allows it as things are"`
 	Why         string     `json:"why"`
 	Needs       []NeedBody `json:"needs" doc:"Each of them"`
-	Signers     []SeatBody `json:"signers" doc:"By the table; the site's rules may ask for more"`
+	Signers     []SeatBody `json:"signers" doc:"Of the decision, in their order: by the table and by the site's rules"`
+	Afterwards  []SeatBody `json:"execution_signers" doc:"That it was carried out, in their order"`
 	Then        []string   `json:"then" doc:"Of a retrieval: what may become of it when it is back"`
 }
 
@@ -105,13 +105,10 @@ func portionStory(p workflow.PortionState) PortionStory {
 	return b
 }
 
-func optionBody(o disposition.Option) OptionBody {
-	b := OptionBody{string(o.Disposition), o.Allowed, o.Barred, o.Why, []NeedBody{}, []SeatBody{}, spell(o.Then)}
+func optionBody(o workflow.Option) OptionBody {
+	b := OptionBody{string(o.Disposition), o.Allowed, o.Barred, o.Why, []NeedBody{}, seatBodies(o.Decided), seatBodies(o.Done), spell(o.Then)}
 	for _, n := range o.Needs {
 		b.Needs = append(b.Needs, NeedBody{spell(n.OneOf), n.Met, n.Why, n.Source})
-	}
-	for _, s := range o.Signers {
-		b.Signers = append(b.Signers, SeatBody{Role: string(s.Role), Meaning: s.Meaning})
 	}
 	return b
 }
@@ -198,7 +195,7 @@ func (s *server) splitPortion(ctx context.Context, in *struct {
 	}
 	p, err := s.svc.SplitPortion(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), n)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &struct{ Body PortionBody }{portionBody(p, p.Amount())}, nil
 }

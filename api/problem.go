@@ -214,7 +214,7 @@ func handle[I, O any](s *server, f func(context.Context, *I) (*O, error)) func(c
 	return func(ctx context.Context, in *I) (*O, error) {
 		out, err := f(ctx, in)
 		if err != nil {
-			return nil, s.problemOf(ctx, err)
+			return nil, s.problemOf(ctx, inRequest[I](err))
 		}
 		return out, nil
 	}

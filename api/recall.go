@@ -43,7 +43,7 @@ func (s *server) getRecall(ctx context.Context, in *DeviationPath) (*recallAnswe
 // recalled answers with a recall as it stands.
 func recalled(k workflow.RecallDesk, err error) (*recallAnswer, error) {
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &recallAnswer{recallBody(k)}, nil
 }

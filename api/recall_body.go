@@ -11,7 +11,7 @@ import (
 
 // RecallBody is a recall as it stands.
 type RecallBody struct {
-	ID           int64              `json:"id"`
+	ID           *int64             `json:"id" doc:"null: nobody has drawn up a pack"`
 	Deviation    int64              `json:"deviation"`
 	State        string             `json:"state" enum:"not_needed,deciding,decided,decided_not,notified,retrieving,effectiveness_checking,termination_requested,terminated"`
 	Pack         RecallPackBody     `json:"pack"`
@@ -26,6 +26,7 @@ type RecallBody struct {
 	Reports      []RecallStatusBody `json:"status_reports"`
 	NextReport   *string            `json:"next_status_report" doc:"Until when; null: none is due"`
 	NotYetEnding []string           `json:"missing_for_termination"`
+	Todo         string             `json:"to_do" doc:"What is to be done next, and by whom"`
 }
 
 // RecallPackBody is what people write of a recall.
@@ -146,8 +147,12 @@ func packBody(p workflow.RecallPack) RecallPackBody {
 }
 
 func recallBody(k workflow.RecallDesk) RecallBody {
-	b := RecallBody{ID: int64(k.ID), Deviation: k.Deviation, State: k.State, Pack: packBody(k.Pack), DecidedAt: clockOr(k.DecidedAt), Letters: []RecallLetterBody{},
-		Texts: []RecallTextBody{}, Ledger: []ConsignmentBody{}, ToNotify: some(k.ToNotify), Unchecked: some(k.Unchecked), Reports: []RecallStatusBody{}, NotYetEnding: some(k.Missing)}
+	b := RecallBody{Deviation: k.Deviation, State: k.State, Pack: packBody(k.Pack), DecidedAt: clockOr(k.DecidedAt), Letters: []RecallLetterBody{},
+		Texts: []RecallTextBody{}, Ledger: []ConsignmentBody{}, ToNotify: some(k.ToNotify), Unchecked: some(k.Unchecked), Reports: []RecallStatusBody{}, NotYetEnding: some(k.Missing), Todo: k.Todo}
+	if k.ID != 0 {
+		id := int64(k.ID)
+		b.ID = &id
+	}
 	if k.NextDue != nil {
 		due := k.NextDue.Format(time.RFC3339)
 		b.NextReport = &due

@@ -188,9 +188,12 @@ func TestRecallOverHTTP(t *testing.T) {
 	who := c.people(disposition.QALead, disposition.PlantManager, disposition.RegulatoryLiaison, disposition.Verifier)
 	liaison := who["regulatory_liaison"]
 	const at = "/v1/deviations/1/recall"
-	res, body := liaison.call("GET", at, "")
-	c.refused(res, body, 404, "unknown-recall")
-	res, body = liaison.call("POST", at, `{"retrieve":true,"reason":"x","kind":"recall","depth":"retail","public_warning":"none"}`)
+	var before RecallBody
+	c.must(json.Unmarshal([]byte(liaison.answers("GET", at, "", 200)), &before))
+	if before.ID != nil || before.State != "deciding" || len(before.Ledger) != 1 || !strings.Contains(before.Todo, "draw up a pack") {
+		t.Errorf("%+v", before)
+	}
+	res, body := liaison.call("POST", at, `{"retrieve":true,"reason":"x","kind":"recall","depth":"retail","public_warning":"none"}`)
 	if p := c.refused(res, body, 422, "pack-incomplete"); len(p.Errors) != 1 || p.Errors[0].Location != "body.discovery" {
 		t.Errorf("%+v", p.Errors)
 	}

@@ -16,7 +16,7 @@ func (s *server) drawUpRecall(ctx context.Context, in *struct {
 }) (*toSign, error) {
 	r, err := s.svc.DrawUpRecall(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), in.Body.pack())
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &toSign{recordHead(r)}, nil
 }
@@ -31,18 +31,21 @@ func (s *server) writeRecallText(ctx context.Context, in *struct {
 	return recalled(s.svc.WriteRecallText(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), in.Body.Text))
 }
 
+// ToldConsigneeBody is that a consignee was told.
+type ToldConsigneeBody struct {
+	Consignee string `json:"consignee" maxLength:"300"`
+	Version   int    `json:"text_version" minimum:"1"`
+	Method    string `json:"method" maxLength:"100"`
+	Whom      string `json:"whom" maxLength:"300" doc:"Who was told there"`
+	Person    string `json:"person" maxLength:"200" doc:"Who told them"`
+	At        string `json:"at"`
+}
+
 func (s *server) tellConsignees(ctx context.Context, in *struct {
 	DeviationPath
 	Write
 	Body struct {
-		Items []struct {
-			Consignee string `json:"consignee" maxLength:"300"`
-			Version   int    `json:"text_version" minimum:"1"`
-			Method    string `json:"method" maxLength:"100"`
-			Whom      string `json:"whom" maxLength:"300" doc:"Who was told there"`
-			Person    string `json:"person" maxLength:"200" doc:"Who told them"`
-			At        string `json:"at"`
-		} `json:"items" minItems:"1" maxItems:"1000"`
+		Items []ToldConsigneeBody `json:"items" minItems:"1" maxItems:"1000"`
 	}
 }) (*recallAnswer, error) {
 	list := make([]workflow.NewConsigneeNotice, len(in.Body.Items))
@@ -60,21 +63,24 @@ func itemTime(text string, i int) (time.Time, error) {
 	return timeOr(text, fmt.Sprintf("body.items[%d].at", i), time.Time{})
 }
 
+// ConsigneeAnswerBody is what a consignee says of one shipment.
+type ConsigneeAnswerBody struct {
+	Lot       string `json:"lot" maxLength:"100"`
+	Shipment  string `json:"shipment" maxLength:"100"`
+	OnHand    string `json:"on_hand" maxLength:"30"`
+	Returned  string `json:"returned" maxLength:"30"`
+	Destroyed string `json:"destroyed" maxLength:"30"`
+	SoldOn    string `json:"sold_on" maxLength:"30"`
+	Unit      string `json:"quantity_unit" minLength:"1" maxLength:"20"`
+	Person    string `json:"person" maxLength:"200" doc:"Who answered there"`
+	At        string `json:"at"`
+}
+
 func (s *server) consigneesAnswered(ctx context.Context, in *struct {
 	DeviationPath
 	Write
 	Body struct {
-		Items []struct {
-			Lot       string `json:"lot" maxLength:"100"`
-			Shipment  string `json:"shipment" maxLength:"100"`
-			OnHand    string `json:"on_hand" maxLength:"30"`
-			Returned  string `json:"returned" maxLength:"30"`
-			Destroyed string `json:"destroyed" maxLength:"30"`
-			SoldOn    string `json:"sold_on" maxLength:"30"`
-			Unit      string `json:"quantity_unit" minLength:"1" maxLength:"20"`
-			Person    string `json:"person" maxLength:"200" doc:"Who answered there"`
-			At        string `json:"at"`
-		} `json:"items" minItems:"1" maxItems:"1000"`
+		Items []ConsigneeAnswerBody `json:"items" minItems:"1" maxItems:"1000"`
 	}
 }) (*recallAnswer, error) {
 	list := make([]workflow.NewResponse, len(in.Body.Items))
@@ -99,18 +105,21 @@ func (s *server) drawRecallSample(ctx context.Context, in *struct {
 	return recalled(s.svc.DrawRecallSample(ctx, scope(ctx, in.IdempotencyKey), workflow.DeviationID(in.ID), in.Body.Seed))
 }
 
+// ConsigneeCheckBody is a check of whether a consignee did what it was asked.
+type ConsigneeCheckBody struct {
+	Consignee string `json:"consignee" maxLength:"300"`
+	Passed    bool   `json:"passed"`
+	Method    string `json:"method" maxLength:"100"`
+	Person    string `json:"person" maxLength:"200" doc:"Who checked"`
+	Note      string `json:"note,omitempty" maxLength:"4000"`
+	At        string `json:"at"`
+}
+
 func (s *server) checkConsignees(ctx context.Context, in *struct {
 	DeviationPath
 	Write
 	Body struct {
-		Items []struct {
-			Consignee string `json:"consignee" maxLength:"300"`
-			Passed    bool   `json:"passed"`
-			Method    string `json:"method" maxLength:"100"`
-			Person    string `json:"person" maxLength:"200" doc:"Who checked"`
-			Note      string `json:"note,omitempty" maxLength:"4000"`
-			At        string `json:"at"`
-		} `json:"items" minItems:"1" maxItems:"1000"`
+		Items []ConsigneeCheckBody `json:"items" minItems:"1" maxItems:"1000"`
 	}
 }) (*recallAnswer, error) {
 	list := make([]workflow.NewEffectivenessCheck, len(in.Body.Items))

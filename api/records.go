@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"net/http"
 	"strconv"
-	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-json-experiment/json"
@@ -98,15 +97,12 @@ func (s *server) registerRecords(api huma.API) {
 
 func recordHead(r signoff.Record) RecordHead {
 	h := RecordHead{Kind: string(r.Kind), ID: r.ID, Version: r.Version, Subjects: append([]string{}, r.Subjects...), SHA256: hex.EncodeToString(r.Digest),
-		MadeAt: clock(r.MadeAt), MadeBy: r.MadeBy, Reason: orNull(r.Reason), Seats: make([]SeatBody, len(r.Seats)), Complete: r.Complete()}
+		MadeAt: clock(r.MadeAt), MadeBy: r.MadeBy, Reason: orNull(r.Reason), Seats: seatBodies(r.Seats), Complete: r.Complete()}
 	if r.Version == 1 {
 		h.Reason = nil // why it would change, which it has not
 	}
 	if r.Deviation != 0 {
 		h.Deviation = &r.Deviation
-	}
-	for i, seat := range r.Seats {
-		h.Seats[i] = SeatBody{Role: string(seat.Role), Meaning: seat.Meaning}
 	}
 	for _, sig := range r.Signatures {
 		b := signatureBody(sig)
@@ -116,6 +112,15 @@ func recordHead(r signoff.Record) RecordHead {
 		h.WaitsFor = orNull(string(open[0].Role))
 	}
 	return h
+}
+
+// seatBodies are seats that nobody has signed yet.
+func seatBodies(list []signoff.Seat) []SeatBody {
+	out := make([]SeatBody, len(list))
+	for i, s := range list {
+		out[i] = SeatBody{Role: string(s.Role), Meaning: s.Meaning}
+	}
+	return out
 }
 
 func recordOrNull(r *signoff.Record) *RecordHead {
@@ -193,14 +198,4 @@ func earlierVersion(r signoff.Record, current int) EarlierVersion {
 		v.Signatures = append(v.Signatures, signatureBody(sig))
 	}
 	return v
-}
-
-// inBody says of a field that the engine found at fault where it stands in the
-// request.
-func inBody(err error) error {
-	f, ok := err.(*fault.Error)
-	if !ok || f.Field == "" || strings.HasPrefix(f.Field, "body.") {
-		return err
-	}
-	return f.In("body." + f.Field)
 }

@@ -207,7 +207,7 @@ func (s *server) getRetest(ctx context.Context, in *RetestPath) (*retestAnswer, 
 
 func answerRetest(t workflow.Retest, err error) (*retestAnswer, error) {
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	b, err := retestBody(t)
 	if err != nil {

@@ -147,7 +147,7 @@ type reasonInput struct {
 func (s *server) voidResult(ctx context.Context, in *reasonInput) (*toSign, error) {
 	r, err := s.svc.AskToVoid(ctx, scope(ctx, in.IdempotencyKey), retest.ResultID(in.ID), in.Body.Reason)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &toSign{recordHead(r)}, nil
 }
@@ -155,7 +155,7 @@ func (s *server) voidResult(ctx context.Context, in *reasonInput) (*toSign, erro
 func (s *server) cancelRetest(ctx context.Context, in *reasonInput) (*toSign, error) {
 	r, err := s.svc.AskToCancelRetest(ctx, scope(ctx, in.IdempotencyKey), retest.ID(in.ID), in.Body.Reason)
 	if err != nil {
-		return nil, inBody(err)
+		return nil, err
 	}
 	return &toSign{recordHead(r)}, nil
 }

@@ -67,12 +67,11 @@ func (s *server) signRecords(ctx context.Context, in *struct {
 	return out, nil
 }
 
-// rowsIn tells what is wrong with the rows of a list that is not called items, and
-// says of a single fault where it stands in the request.
+// rowsIn tells what is wrong with the rows of a list that is not called items.
 func rowsIn(list string, err error) error {
 	var rows fault.Rows
 	if !errors.As(err, &rows) {
-		return inBody(err)
+		return err
 	}
 	p := newProblem(http.StatusUnprocessableEntity, "rows-refused", "some rows are wrong: nothing was written")
 	p.Errors = rowFaults(list, rows)

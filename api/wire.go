@@ -21,7 +21,7 @@ type Write struct {
 
 // Seen is the header of a command on something that can change.
 type Seen struct {
-	IfMatch string `header:"If-Match" doc:"The ETag of what you looked at"`
+	IfMatch string `header:"If-Match" doc:"The ETag of what you looked at" example:"\"v1\""`
 }
 
 // version returns the version that the caller looked at.

@@ -32,6 +32,9 @@ func (s *Service) RecordsOf(ctx context.Context, sc pg.Scope, id DeviationID) ([
 // RecordVersions returns every version of a record, the first one first.
 // fault.NotFound: there is no such record.
 func (s *Service) RecordVersions(ctx context.Context, sc pg.Scope, kind signoff.Kind, id int64) ([]signoff.Record, error) {
+	if !slices.Contains(signoff.Kinds, kind) {
+		return nil, fault.New(fault.NotFound, "unknown-record", "there is no kind of record %s; there are %s", kind, fault.Words(signoff.Kinds)).In("kind")
+	}
 	return ask(ctx, s, sc, func(tx *pg.Tx) ([]signoff.Record, error) {
 		list, err := signoff.Versions(ctx, tx, kind, id)
 		if err == nil && len(list) == 0 {
@@ -55,6 +58,9 @@ func (s *Service) ToBeSigned(ctx context.Context, sc pg.Scope) ([]signoff.Record
 		if list, err = alive(ctx, tx, list); err != nil {
 			return nil, err
 		}
+		if list, err = current(ctx, tx, list); err != nil {
+			return nil, err
+		}
 		may := map[disposition.Role]bool{}
 		return slices.DeleteFunc(list, func(r signoff.Record) bool {
 			role := r.Open()[0].Role
@@ -71,11 +77,51 @@ func (s *Service) ToBeSigned(ctx context.Context, sc pg.Scope) ([]signoff.Record
 // it.
 type PortionState struct {
 	lot.Portion
-	Quantity *unit.Quantity       // nil: nobody knows how much it is
-	Finding  Finding              // of its lot; without a verdict the last run does not doubt it
-	Options  []disposition.Option // what may become of it
-	Decision *decision.Decision   // that stands; nil: none
+	Quantity *unit.Quantity     // nil: nobody knows how much it is
+	Finding  Finding            // of its lot; without a verdict the last run does not doubt it
+	Options  []Option           // what may become of it; none of what nothing is left of
+	Decision *decision.Decision // that stands; nil: none
 	Evidence []decision.Evidence
+}
+
+// Option is a disposition with who would sign for it: the records are made with
+// these seats.
+type Option struct {
+	disposition.Option
+	Decided []signoff.Seat // before it is carried out, in order
+	Done    []signoff.Seat // afterwards
+}
+
+// choices returns what may become of a portion with who would sign for it.
+func (c *docket) choices(p lot.Portion) []Option {
+	if q := c.quantity(p); p.Label == "" && q != nil && q.Rat().Sign() == 0 {
+		return nil
+	}
+	var out []Option
+	for _, o := range c.options(p) {
+		n := Option{Option: o}
+		if !o.Barred {
+			dec, has := c.decision(p.ID)
+			if !has || dec.Kind != o.Disposition {
+				dec = decision.Decision{} // a new one: nothing of it is settled
+			}
+			n.Decided, n.Done = c.seats(dec, c.finding(p.Lot), o), c.executionSeats(dec, o)
+		}
+		out = append(out, n)
+	}
+	return out
+}
+
+// Signed is the state of a proposal that everyone has signed. It follows from its
+// record and is stored nowhere.
+const Signed decision.State = "signed"
+
+// seen returns a disposition with the state that people see.
+func (c *docket) seen(dec decision.Decision) decision.Decision {
+	if r, ok := c.record(signoff.Disposition, int64(dec.ID)); ok && r.Complete() && dec.State == decision.Proposed {
+		dec.State = Signed
+	}
+	return dec
 }
 
 // PortionsOf returns the portions of the lots that a deviation doubts, by number.
@@ -87,8 +133,9 @@ func (s *Service) PortionsOf(ctx context.Context, sc pg.Scope, id DeviationID) (
 		}
 		out := make([]PortionState, len(c.portions))
 		for i, p := range c.portions {
-			out[i] = PortionState{Portion: p, Quantity: c.quantity(p), Finding: c.finding(p.Lot), Options: c.options(p), Evidence: c.evidenceOf(p)}
+			out[i] = PortionState{Portion: p, Quantity: c.quantity(p), Finding: c.finding(p.Lot), Options: c.choices(p), Evidence: c.evidenceOf(p)}
 			if dec, has := c.decision(p.ID); has {
+				dec = c.seen(dec)
 				out[i].Decision = &dec
 			}
 		}
@@ -117,6 +164,7 @@ func (s *Service) Disposition(ctx context.Context, sc pg.Scope, id decision.ID) 
 		if err != nil {
 			return out, err
 		}
+		out.Decision = c.seen(out.Decision)
 		out.Portion = c.portion(out.Decision.Portion)
 		out.Quantity, out.Reports = c.quantity(out.Portion), c.doneOf(id)
 		if r, ok := c.record(signoff.Disposition, int64(id)); ok {

@@ -5,13 +5,16 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
+	"github.com/go-json-experiment/json"
 	"github.com/lib/pq"
 
 	"lastgood/workflow/fault"
 	"lastgood/workflow/hold"
+	"lastgood/workflow/instrument"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/signoff"
 )
@@ -78,11 +81,55 @@ func mayCancel(ctx context.Context, tx *pg.Tx, d Deviation, repeat int64, reason
 	if err != nil {
 		return w, err
 	}
+	if err := nothingBetween(ctx, tx, d, w); err != nil {
+		return w, err
+	}
 	return w, tx.GetContext(ctx, &w.Instrument, `select code from instrument where plant_id = $1 and instrument_id = $2`, tx.Plant, d.Instrument)
+}
+
+// nothingBetween refuses a repeat that is not to be trusted, and one before which
+// another check did not pass either: that one asks for the deviation too, and is not
+// shown to be no check.
+func nothingBetween(ctx context.Context, tx *pg.Tx, d Deviation, w signedCancellation) error {
+	in, err := instrument.Get(ctx, tx, d.Instrument)
+	if err != nil {
+		return err
+	}
+	h, err := instrument.LoadHistory(ctx, tx, in)
+	if err != nil {
+		return err
+	}
+	failed := slices.IndexFunc(h.Checks, func(c instrument.Recorded) bool { return c.ID == w.Failed.ID })
+	for i, c := range h.Checks {
+		switch {
+		case c.ID == w.Repeat.ID && !endsDoubt(&c):
+			return fault.New(fault.Refused, "repeat-not-passed", "check %d does not clearly show that the instrument was right", c.ID).In("repeat")
+		case i > failed && c.At <= w.Repeat.At.UnixMicro() && c.ID != w.Repeat.ID && !passed(&c):
+			return fault.New(fault.Refused, "another-failed", "check %d did not pass either, and the repeat shows nothing of it", c.ID).In("repeat")
+		}
+	}
+	return nil
 }
 
 func init() {
 	then[signoff.Cancellation] = cancelNow
+	beforehand[signoff.Cancellation] = stillToCancel
+}
+
+// stillToCancel refuses to let a cancellation be signed that would not be put up for
+// signing any more: of the two checks, or of the instrument, something else is known
+// now.
+func stillToCancel(ctx context.Context, tx *pg.Tx, r signoff.Record) error {
+	d, err := lockDeviation(ctx, tx, DeviationID(r.Deviation))
+	if err != nil {
+		return err
+	}
+	var w signedCancellation
+	if err := json.Unmarshal(r.What, &w); err != nil {
+		return fmt.Errorf("cancellation %d: %w", r.ID, err)
+	}
+	_, err = mayCancel(ctx, tx, d, w.Repeat.ID, w.Reason)
+	return err
 }
 
 // cancelNow ends the deviation and lifts its holds: what QA and two others signed

@@ -8,7 +8,9 @@ import (
 
 	"lastgood/policy/balance"
 	"lastgood/policy/disposition"
+	"lastgood/workflow/decision"
 	"lastgood/workflow/fault"
+	"lastgood/workflow/hold"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/signoff"
@@ -54,6 +56,9 @@ func (s *Service) InTheWay(ctx context.Context, sc pg.Scope, id DeviationID) ([]
 
 func holdsInTheWay(_ context.Context, _ *pg.Tx, c *docket) (out []Reason, _ error) {
 	for _, h := range c.holds {
+		if c.toldOf(h) {
+			continue
+		}
 		name := h.LotCode
 		if h.Portion != "" {
 			name += " / " + h.Portion
@@ -61,6 +66,22 @@ func holdsInTheWay(_ context.Context, _ *pg.Tx, c *docket) (out []Reason, _ erro
 		out = append(out, Reason{"open_hold", "the hold on " + name + " still stands", fmt.Sprintf("/v1/holds/%d", h.ID)})
 	}
 	return out, nil
+}
+
+// toldOf says whether another reason says already what the hold waits for: that
+// what was decided of the portion is not carried out, or that nothing doubts its
+// lot any more.
+func (c *docket) toldOf(h hold.Hold) bool {
+	i := slices.IndexFunc(c.portions, func(p lot.Portion) bool { return p.Lot == h.Lot && p.Label == h.Portion })
+	if i < 0 {
+		return false
+	}
+	p := c.portions[i]
+	dec, has := c.decision(p.ID)
+	if has && dec.State != decision.Executed {
+		return slices.ContainsFunc(c.toDecide(), func(o lot.Portion) bool { return o.ID == p.ID })
+	}
+	return c.finding(p.Lot).Verdict == "" && p.State == "on_hold"
 }
 
 func decisionsInTheWay(_ context.Context, _ *pg.Tx, c *docket) (out []Reason, _ error) {
@@ -78,15 +99,8 @@ func decisionsInTheWay(_ context.Context, _ *pg.Tx, c *docket) (out []Reason, _ 
 		if o, ok := c.option(p, dec.Kind); !ok || !o.Allowed {
 			out = append(out, Reason{"disposition_not_allowed", fmt.Sprintf("the %s of %s was carried out and is not allowed by what is known now: %s", dec.Kind, portionName(p), o.Why), link})
 		}
-		for _, kind := range []signoff.Kind{signoff.Disposition, signoff.Execution} {
-			r, ok := c.record(kind, int64(dec.ID))
-			at := fmt.Sprintf("/v1/records/%s/%d", kind, dec.ID)
-			switch {
-			case kind == signoff.Execution && dec.State != "executed":
-				out = append(out, Reason{"open_hold", "the " + string(dec.Kind) + " of " + portionName(p) + " was not carried out whole", fmt.Sprintf("/v1/dispositions/%d", dec.ID)})
-			case !ok || !r.Complete():
-				out = append(out, Reason{"missing_signature", fmt.Sprintf("the %s of %s waits for %s", kind, portionName(p), whoIsMissing(r)), at})
-			}
+		if r, open := c.stepLeft(p, dec); open {
+			out = append(out, r)
 		}
 	}
 	for _, d := range c.unaccounted() {
@@ -95,6 +109,25 @@ func decisionsInTheWay(_ context.Context, _ *pg.Tx, c *docket) (out []Reason, _ 
 		}
 	}
 	return out, nil
+}
+
+// stepLeft is the next thing that a disposition waits for, if there is one: what
+// comes after it cannot be mended before.
+func (c *docket) stepLeft(p lot.Portion, dec decision.Decision) (Reason, bool) {
+	for _, kind := range []signoff.Kind{signoff.Disposition, signoff.Execution} {
+		r, ok := c.record(kind, int64(dec.ID))
+		switch {
+		case kind == signoff.Execution && dec.State != decision.Executed:
+			return Reason{"not_carried_out", fmt.Sprintf("the %s of %s was not carried out whole", dec.Kind, portionName(p)), fmt.Sprintf("/v1/dispositions/%d", dec.ID)}, true
+		case !ok || !r.Complete():
+			detail := fmt.Sprintf("the %s of %s waits for %s", kind, portionName(p), whoIsMissing(r))
+			if dec.State != decision.Executed {
+				detail += ", and is to be carried out then"
+			}
+			return Reason{"missing_signature", detail, fmt.Sprintf("/v1/records/%s/%d", kind, dec.ID)}, true
+		}
+	}
+	return Reason{}, false
 }
 
 func whoIsMissing(r signoff.Record) string {
@@ -178,6 +211,9 @@ func (s *Service) AskToClose(ctx context.Context, sc pg.Scope, id DeviationID) (
 		if err := asA(ctx, tx, disposition.QALead, disposition.Verifier, disposition.QualifiedPerson); err != nil {
 			return r, err
 		}
+		if d.State == Closed {
+			return r, fault.New(fault.Refused, "already-closed", "deviation %d is closed: there is nothing left to close", d.ID)
+		}
 		c, err := docketOf(ctx, tx, d)
 		if err != nil {
 			return r, err
@@ -237,7 +273,7 @@ func (s *Service) Reopen(ctx context.Context, sc pg.Scope, id DeviationID, trigg
 	request := map[string]any{"deviation": id, "trigger": trigger, "reason": reason}
 	return do(ctx, s, sc, "reopen", request, statusDone, func(tx *pg.Tx) (d Deviation, err error) {
 		if !slices.Contains(Triggers, trigger) {
-			return d, fault.New(fault.Invalid, "unknown-word", "a trigger is one of %v", Triggers).In("trigger")
+			return d, fault.New(fault.Invalid, "unknown-word", "a trigger is one of %s", fault.Words(Triggers)).In("trigger")
 		}
 		if reason == "" {
 			return d, fault.New(fault.Invalid, "reason-missing", "say why").In("reason")

@@ -164,17 +164,20 @@ func TestLineRunsOnlyOnAGoodInstrument(t *testing.T) {
 		change func(*NewLineEvent)
 		says   string
 	}{
-		"what failed":              {func(n *NewLineEvent) { n.Instrument = "T-1" }, "passed its last check"},
-		"a reading before":         {func(n *NewLineEvent) { n.ReadingAt = &before }, "good reading"},
-		"a reading below":          {func(n *NewLineEvent) { at := read.Add(time.Hour); n.ReadingAt = &at }, "good reading"},
-		"no reading":               {func(n *NewLineEvent) { at := read.Add(time.Minute); n.ReadingAt = &at }, "good reading"},
-		"restored without a fault": {func(n *NewLineEvent) { n.Event = "restore" }, "from here"},
+		"what failed":              {func(n *NewLineEvent) { n.Instrument = "T-1" }, "T-1 may not be used: failed its check"},
+		"a reading before":         {func(n *NewLineEvent) { n.ReadingAt = &before }, "2025-03-03T08:00:00Z is not after the failure at 2025-03-04T06:00:00Z"},
+		"a reading below":          {func(n *NewLineEvent) { at := read.Add(time.Hour); n.ReadingAt = &at }, `T-2 read 60.0 C at 2025-03-10T09:00:00Z, which does not meet the limit "cook"`},
+		"no reading":               {func(n *NewLineEvent) { at := read.Add(time.Minute); n.ReadingAt = &at }, "T-2 has no reading at 2025-03-10T08:01:00Z"},
+		"restored without a fault": {func(n *NewLineEvent) { n.Event = "restore" }, "the line was never recorded as stopped: record that first"},
 	} {
 		m := n
 		c.change(&m)
 		if _, err := s.RecordLine(s.ctx, s.as(disposition.LineSupervisor), d.ID, m); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+	if got, _ := s.Correction(s.ctx, s.sc, d.ID); len(got.Line.Events) != 0 {
+		t.Errorf("recorded all the same: %+v", got.Line)
 	}
 	if _, err := s.RecordLine(s.ctx, s.as(disposition.Verifier), d.ID, n); !errors.Is(err, fault.Forbidden) {
 		t.Errorf("a verifier: %v", err)
@@ -335,8 +338,19 @@ func TestLateReviewSaysWhy(t *testing.T) {
 		s.signAll(d, signoff.Review)
 		return s.codes(d)
 	}
+	st, err := s.RecordReview(s.ctx, s.sc, d.ID)
+	s.must(err)
+	if st.Record != nil || len(st.Missing) != 1 || st.Missing[0].Code != "missing_signature" || !slices.Contains(st.By, disposition.QualifiedPerson) {
+		t.Errorf("not reviewed yet: %+v", st)
+	}
 	if got := reviewed(""); slices.Contains(got, "late_review_unexplained") || slices.Contains(got, "missing_signature") {
 		t.Errorf("in time: %v", got)
+	}
+	st, err = s.RecordReview(s.ctx, s.sc, d.ID)
+	s.must(err)
+	// Opened on Friday the 28th: the seventh working day is Tuesday, 8 April (21 CFR 117.165(a)(4)(i), from memory).
+	if st.DueOn.Format(time.DateOnly) != "2025-04-08" || st.Late || st.Record == nil || !st.Record.Complete() || len(st.Missing) != 0 {
+		t.Errorf("%+v", st)
 	}
 	old := s.now(d)
 	old.OpenedAt = now.AddDate(0, 0, -12) // Sunday the 16th: the seventh working day is Tuesday the 25th (21 CFR 117.165(a)(4)(i), from memory)

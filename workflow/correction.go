@@ -206,7 +206,7 @@ func (n NewPart) check(d Deviation, now time.Time) error {
 			return said(n.Text, "text", text)
 		}
 	}
-	return fault.New(fault.Invalid, "unknown-word", "a part is one of %v", correct.Parts).In("part")
+	return fault.New(fault.Invalid, "unknown-word", "a part is one of %s", fault.Words(correct.Parts)).In("part")
 }
 
 // signedCorrection is what is signed of the corrective action.

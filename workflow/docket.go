@@ -28,6 +28,8 @@ type docket struct {
 	portions []lot.Portion
 	decided  []decision.Decision
 	done     []decision.Done
+	others   []decision.Decision // what other deviations carried out of the same portions
+	theirs   []decision.Done     // their reports
 	evidence []decision.Evidence
 	records  []signoff.Record
 	holds    []hold.Hold
@@ -73,9 +75,14 @@ func docketOf(ctx context.Context, tx *pg.Tx, d Deviation) (*docket, error) {
 	if c.holds, err = hold.Of(ctx, tx, int64(d.ID)); err != nil {
 		return nil, err
 	}
-	if c.amounts, c.outs, err = amounts(ctx, tx, ids, c.portions, c.decided, c.done); err != nil {
+	if err := c.lookElsewhere(ctx, tx); err != nil {
 		return nil, err
 	}
+	c.amounts, c.outs, err = amounts(ctx, tx, ids, c.portions, slices.Concat(c.decided, c.workedElsewhere()), slices.Concat(c.done, c.theirs))
+	if err != nil {
+		return nil, err
+	}
+	c.portions = slices.DeleteFunc(c.portions, func(p lot.Portion) bool { return p.Place == lot.OnTheRoad && !c.leftInDoubt(p) })
 	c.tests, err = outcomesOf(ctx, tx, d.ID)
 	return c, err
 }
@@ -136,7 +143,7 @@ func (c *docket) toDecide() []lot.Portion {
 		if c.finding(p.Lot).Verdict == "" {
 			continue
 		}
-		if _, has := c.decision(p.ID); !has && lot.Ended(p.State) {
+		if _, has := c.decision(p.ID); !has && (lot.Ended(p.State) || c.retrievedElsewhere(p)) {
 			continue
 		}
 		if q := c.quantity(p); p.Label == "" && q != nil && q.Rat().Sign() == 0 {

@@ -74,6 +74,9 @@ func (s *Service) ReportExecution(ctx context.Context, sc pg.Scope, id decision.
 		if err := advance(ctx, tx, &d); err != nil {
 			return dec, err
 		}
+		if err := othersToo(ctx, tx, d.ID, c.portion(dec.Portion).Lot, fmt.Sprintf("deviation %d carried something out of the same lot", d.ID)); err != nil {
+			return dec, err
+		}
 		return decision.Get(ctx, tx, id)
 	})
 }
@@ -202,7 +205,36 @@ func (c *docket) cameBack(ctx context.Context, tx *pg.Tx, dec decision.Decision,
 	if err != nil {
 		return err
 	}
-	return hold.OnPortion(ctx, tx, int64(c.d.ID), back)
+	if err := hold.OnPortion(ctx, tx, int64(c.d.ID), back); err != nil {
+		return err
+	}
+	return c.heldByOthersToo(ctx, tx, p, back)
+}
+
+// heldByOthersToo holds what came back for every other deviation that doubts the
+// shipment: the second disposition of one lets it go for that one only.
+func (c *docket) heldByOthersToo(ctx context.Context, tx *pg.Tx, out, back lot.Portion) error {
+	list, err := othersThatDoubt(ctx, tx, c.d.ID, out.Lot)
+	if err != nil {
+		return err
+	}
+	for _, id := range list {
+		d, err := lockDeviation(ctx, tx, id)
+		if err != nil {
+			return err
+		}
+		o, err := docketOf(ctx, tx, d)
+		if err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(o.portions, func(p lot.Portion) bool { return p.ID == out.ID }) {
+			continue
+		}
+		if err := hold.OnPortion(ctx, tx, int64(id), back); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // finished lets go of a portion of which all was reported.

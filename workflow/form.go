@@ -59,7 +59,7 @@ type FormPoint struct {
 // fault.NotFound: there is no such instrument.
 func (s *Service) CheckForm(ctx context.Context, sc pg.Scope, code string) (CheckForm, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) (f CheckForm, err error) {
-		if f, err = asked(ctx, tx, code); err != nil {
+		if f, err = atWhichPoints(ctx, tx, code); err != nil {
 			return f, err
 		}
 		due, err := dueWhere(ctx, tx, `i.code = $3`, code)
@@ -72,10 +72,10 @@ func (s *Service) CheckForm(ctx context.Context, sc pg.Scope, code string) (Chec
 	})
 }
 
-// asked is the form as far as it says at which points the instrument must be good:
+// atWhichPoints is the form as far as it says at which points the instrument must be good:
 // where its limits need it, and where what failed has to pass to end what it left in
 // doubt.
-func asked(ctx context.Context, tx *pg.Tx, code string) (CheckForm, error) {
+func atWhichPoints(ctx context.Context, tx *pg.Tx, code string) (CheckForm, error) {
 	f := CheckForm{MadeAt: tx.Now}
 	p, err := currentPolicy(ctx, tx)
 	if err != nil {

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"lastgood/policy/unit"
-	"lastgood/workflow/correct"
 	"lastgood/workflow/instrument"
 	"lastgood/workflow/pg"
 )
@@ -44,7 +43,7 @@ func (s *Service) Label(ctx context.Context, sc pg.Scope, code string) (Label, e
 		if l.Zone, err = zoneOf(ctx, tx); err != nil {
 			return l, err
 		}
-		if l.WhyNot, err = unfit(ctx, tx, l.Due, l.Instrument.ID); err != nil {
+		if l.WhyNot, err = unfit(ctx, tx, l.Due, l.Instrument); err != nil {
 			return l, err
 		}
 		if l.Due.LastAt == nil {
@@ -64,12 +63,9 @@ func (s *Service) Label(ctx context.Context, sc pg.Scope, code string) (Label, e
 // unfit says why an instrument must not be used now; empty: it may. After a
 // signed return on a clear pass it may again, whatever is still to be decided about
 // its product.
-func unfit(ctx context.Context, tx *pg.Tx, d Due, id instrument.ID) (string, error) {
-	why, err := inDoubtNow(ctx, tx, id)
-	if err != nil {
-		return "", err
-	}
-	out, err := outOfService(ctx, tx, id)
+func unfit(ctx context.Context, tx *pg.Tx, d Due, in instrument.Registered) (string, error) {
+	why, err := inDoubtNow(ctx, tx, in.ID)
+	out := outOfService(in)
 	switch {
 	case err != nil:
 		return "", err
@@ -116,15 +112,14 @@ func inDoubtNow(ctx context.Context, tx *pg.Tx, id instrument.ID) (string, error
 
 // outOfService says why an instrument that is in no doubt may not be used all the
 // same; empty: it may. A pass alone puts nothing back into use.
-func outOfService(ctx context.Context, tx *pg.Tx, id instrument.ID) (string, error) {
-	state, err := correct.StateOf(ctx, tx, id, false)
-	switch State(state) {
+func outOfService(in instrument.Registered) string {
+	switch State(in.State) {
 	case InstrumentSuspended:
-		return "it failed, and its return to use is not signed", err
+		return "it failed, and its return to use is not signed"
 	case InstrumentRetired, InstrumentLost:
-		return "it is " + state, err
+		return "it is " + in.State
 	}
-	return "", err
+	return ""
 }
 
 // labelErrors are the errors as left, on the scale of the display.

@@ -60,10 +60,7 @@ func references(ctx context.Context, tx *pg.Tx, f CheckForm) ([]FormReference, e
 		if err != nil {
 			return nil, err
 		}
-		if r.WhyNot, err = outOfService(ctx, tx, in.ID); err != nil {
-			return nil, err
-		}
-		if why != "" {
+		if r.WhyNot = outOfService(in); why != "" {
 			r.WhyNot = "it is in doubt itself: " + why
 		}
 		r.certify(certificates, f)

@@ -139,8 +139,13 @@ func TestFormNamesTheReferencesThatMayBeUsed(t *testing.T) {
 		t.Errorf("a reference in doubt may be used: %+v", r)
 	}
 	s.record(adjusted(checkOf("R-2", march(6, 0, 0), 3)))
+	if r := got(); r[1].code != "R-2" || r[1].whyNot != "it failed, and its return to use is not signed" {
+		t.Errorf("a reference whose return nobody signed may be used: %+v", r)
+	}
+	s.employ()
+	s.returns("R-2")
 	if r := got(); r[0].code != "R-2" || r[0].whyNot != "" {
-		t.Errorf("a reference that clearly passed again must not be used: %+v", r)
+		t.Errorf("a reference that was put back into use must not be used: %+v", r)
 	}
 }
 
@@ -167,15 +172,21 @@ func TestLabelSaysWhetherItMayBeUsed(t *testing.T) {
 	says("its check is overdue", at(0.2)...)
 	s.check("T-3", march(27, 0, 0), 0.3)
 	says("", at(0.3)...)
+	s.happens("T-3", march(27, 0, 15), instrument.RemovedFromUse)
+	says("taken out of use", at(0.3)...)
+	s.happens("T-3", march(27, 0, 30), instrument.ReturnedToUse)
+	says("", at(0.3)...)
 	s.check("T-3", march(27, 1, 0), 3)
 	says("failed its check", at(3)...)
 	s.record(adjusted(checkOf("T-3", march(27, 2, 0), 3)))
-	says("", at(0)...)
+	says("it failed, and its return to use is not signed", at(0)...)
 	s.happens("T-3", march(27, 3, 0), instrument.Intermittent)
 	says("a fault that comes and goes was noted", at(0)...)
 	s.check("T-3", march(27, 4, 0), 0)
-	s.happens("T-3", march(27, 5, 0), instrument.RemovedFromUse)
-	says("taken out of use", at(0)...)
+	says("it failed, and its return to use is not signed", at(0)...)
+	s.employ()
+	s.returns("T-3")
+	says("", at(0)...)
 	if l := label(); l.VerifiedBy != "tech-2" || !l.CheckedAt.Equal(march(27, 4, 0)) {
 		t.Errorf("%+v", l)
 	}

@@ -72,7 +72,7 @@ func (f *CheckForm) settle(in instrument.Stored, h instrument.History, p sitePol
 	if err != nil || len(open) == 0 {
 		return err
 	}
-	more := f.wherePassed(h)
+	more := f.whereChecked(h)
 	needed := append(slices.Clone(more), f.Points...)
 	// What the limits do not ask for goes first, and from the middle outwards: the
 	// outer points prove what lies between them.
@@ -107,9 +107,9 @@ func endsAll(in instrument.Stored, h instrument.History, open []opening, p siteP
 	return true, nil
 }
 
-// wherePassed is a point wherever any check of the instrument was made, besides
+// whereChecked is a point wherever any check of the instrument was made, besides
 // those that the form asks for already.
-func (f *CheckForm) wherePassed(h instrument.History) []FormPoint {
+func (f *CheckForm) whereChecked(h instrument.History) []FormPoint {
 	var out []FormPoint
 	for _, c := range h.Checks {
 		for _, q := range c.Points {

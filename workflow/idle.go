@@ -2,11 +2,13 @@ package workflow
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
 	"github.com/lib/pq"
 
+	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/signoff"
 )
@@ -42,4 +44,27 @@ func alive(ctx context.Context, tx *pg.Tx, list []signoff.Record) ([]signoff.Rec
 		return nil, fmt.Errorf("records with nothing left to sign: %w", err)
 	}
 	return slices.DeleteFunc(list, func(r signoff.Record) bool { return slices.Contains(idle, fmt.Sprintf("%s %d", r.Kind, r.ID)) }), nil
+}
+
+// current leaves out the closings that are made of records of which one has changed
+// since: they are asked for again.
+func current(ctx context.Context, tx *pg.Tx, list []signoff.Record) ([]signoff.Record, error) {
+	var out []signoff.Record
+	for _, r := range list {
+		if r.Kind == signoff.Closing {
+			d, err := getDeviation(ctx, tx, DeviationID(r.Deviation), "")
+			if err != nil {
+				return nil, err
+			}
+			err = upToDate(ctx, tx, &d, r)
+			if errors.Is(err, fault.Conflict) {
+				continue
+			}
+			if err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, r)
+	}
+	return out, nil
 }

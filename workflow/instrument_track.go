@@ -27,7 +27,7 @@ const (
 
 // instrumentFacts is what the guards of an instrument look at.
 type instrumentFacts struct {
-	GoodEverywhere bool // as left, at every point that its limits need, since the failure
+	GoodEverywhere bool // as left, at every point that its limits need, since the failure, and so that no window opens again
 	Trusted        bool // the reference of the check that it rests on
 	Signed         bool // by the technician and QA
 }
@@ -61,7 +61,7 @@ type InstrumentStanding struct {
 	State      State
 	FailedAt   *time.Time // nil: it never failed
 	Check      *int64     // the last one since then; nil: none
-	Open       []string   // at what points it has not passed, as left, since then
+	Open       []string   // at what points one check has still to pass, as left
 	Untrusted  string     // why the last check is worth nothing; empty: it is
 	Allowed    []Event
 	id         instrument.ID
@@ -144,7 +144,7 @@ func (st *InstrumentStanding) happens(e Event) {
 // where it has not passed since, and all that one check has to pass at if a window
 // would be open on its return.
 func (st *InstrumentStanding) points(ctx context.Context, tx *pg.Tx, failedAt time.Time, h instrument.History) error {
-	f, err := asked(ctx, tx, st.Instrument)
+	f, err := atWhichPoints(ctx, tx, st.Instrument)
 	if err != nil {
 		return err
 	}

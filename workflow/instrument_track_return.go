@@ -29,7 +29,8 @@ type signedReturn struct {
 }
 
 // AskToReturn puts up for signing that an instrument goes back into use on its last
-// check: it passed, as left, at every point that its limits need, after it failed.
+// check: after it failed it passed, as left, at every point that its limits need, and
+// so far around what failed that its return opens no window again.
 func (s *Service) AskToReturn(ctx context.Context, sc pg.Scope, code, reason string) (signoff.Record, error) {
 	request := map[string]any{"instrument": code, "reason": reason}
 	return do(ctx, s, sc, "ask to return", request, statusCreated, func(tx *pg.Tx) (r signoff.Record, err error) {

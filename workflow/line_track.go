@@ -2,7 +2,10 @@ package workflow
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"lastgood/policy/disposition"
@@ -103,13 +106,13 @@ func lineEvent(ctx context.Context, tx *pg.Tx, d Deviation, n NewLineEvent) erro
 		return err
 	}
 	e := correct.LineEvent{Deviation: int64(d.ID), Event: string(n.Event), At: n.At, Note: n.Note}
-	f, err := shown(ctx, tx, d, n, &e)
+	f, against, err := shown(ctx, tx, d, n, &e)
 	if err != nil {
 		return err
 	}
 	to, err := lineTrack.Next(ctx, l.State, n.Event, tx.By.Kind, f)
 	if err != nil {
-		return err
+		return l.inFacts(err, n.Event, against)
 	}
 	if e.Papers, err = keepPapers(ctx, tx, n.Evidence); err != nil {
 		return err
@@ -121,44 +124,106 @@ func lineEvent(ctx context.Context, tx *pg.Tx, d Deviation, n NewLineEvent) erro
 		Before: l.State, After: map[string]any{"state": to, "instrument": n.Instrument, "check": e.Check, "reading_at": n.ReadingAt, "evidence": signedPapers(e.Papers)}, Reason: n.Note})
 }
 
-// shown looks whether the instrument is good and read well after the failure.
-func shown(ctx context.Context, tx *pg.Tx, d Deviation, n NewLineEvent, e *correct.LineEvent) (f lineFacts, err error) {
+// shown looks whether the instrument is good and read well after the failure, and
+// says what is known against it.
+func shown(ctx context.Context, tx *pg.Tx, d Deviation, n NewLineEvent, e *correct.LineEvent) (f lineFacts, against []string, err error) {
 	if n.Event == "stop" {
-		return f, nil
+		return f, nil, nil
 	}
 	if n.ReadingAt == nil {
-		return f, fault.New(fault.Invalid, "time-missing", "say when it read what shows control").In("reading_at")
+		return f, nil, fault.New(fault.Invalid, "time-missing", "say when it read what shows control").In("reading_at")
 	}
 	in, err := instrument.ByCode(ctx, tx, n.Instrument)
 	if err != nil {
-		return f, err
+		return f, nil, err
 	}
 	h, err := historyOf(ctx, tx, in.ID)
 	if err != nil {
-		return f, err
+		return f, nil, err
 	}
-	doubt, err := inDoubtNow(ctx, tx, in.ID)
+	if len(h.Checks) == 0 {
+		return f, nil, fault.New(fault.Refused, "never-checked", "%s was never checked: nobody knows whether it reads right", n.Instrument).In("instrument")
+	}
+	last := h.Checks[len(h.Checks)-1]
+	e.Check, e.Instrument, e.ReadingAt = &last.ID, &in.ID, n.ReadingAt
+	bad, err := notGood(ctx, tx, in, last)
 	if err != nil {
-		return f, err
+		return f, nil, err
 	}
-	state, err := correct.StateOf(ctx, tx, in.ID, false)
+	unread, err := notShown(ctx, tx, d, in, *n.ReadingAt)
 	if err != nil {
-		return f, err
+		return f, nil, err
 	}
-	if last := len(h.Checks) - 1; last >= 0 {
-		c := h.Checks[last]
-		e.Check = &c.ID
-		f.GoodInstrument = endsDoubt(&c) && doubt == "" && state == "in_use"
+	f.GoodInstrument, f.GoodReading = bad == "", unread == ""
+	against = slices.DeleteFunc([]string{bad, unread}, func(why string) bool { return why == "" })
+	return f, against, nil
+}
+
+// notGood says why a line may not be read with an instrument; empty: it may.
+func notGood(ctx context.Context, tx *pg.Tx, in instrument.Registered, last instrument.Recorded) (string, error) {
+	why, err := inDoubtNow(ctx, tx, in.ID)
+	if err == nil && why == "" {
+		why = outOfService(in)
 	}
-	e.Instrument, e.ReadingAt = &in.ID, n.ReadingAt
-	if e.Check == nil {
-		return f, fault.New(fault.Refused, "never-checked", "%s was never checked: nobody knows whether it reads right", n.Instrument).In("instrument")
+	switch {
+	case err != nil:
+		return "", err
+	case why != "":
+		return in.Code + " may not be used: " + why, nil
+	case !endsDoubt(&last):
+		return fmt.Sprintf("%s did not clearly pass its last check, made at %s", in.Code, signedTime(time.UnixMicro(last.At))), nil
 	}
-	if !n.ReadingAt.After(d.FailedAt) {
-		return f, nil
+	return "", nil
+}
+
+// notShown says why an instrument's reading of a time does not show that the line is
+// under control; empty: it does.
+func notShown(ctx context.Context, tx *pg.Tx, d Deviation, in instrument.Registered, at time.Time) (string, error) {
+	if !at.After(d.FailedAt) {
+		return fmt.Sprintf("%s is not after the failure at %s: a reading from then on shows control", signedTime(at), signedTime(d.FailedAt)), nil
 	}
-	f.GoodReading, err = readWell(ctx, tx, in.ID, *n.ReadingAt)
-	return f, err
+	list, err := correct.ReadAt(ctx, tx, in.ID, at)
+	if err != nil {
+		return "", err
+	}
+	if len(list) == 0 {
+		return fmt.Sprintf("%s has no reading at %s", in.Code, signedTime(at)), nil
+	}
+	missed, err := missedAt(ctx, tx, at, list)
+	if err != nil || missed == nil {
+		return "", err
+	}
+	return fmt.Sprintf("%s read %.*f %s at %s, which does not meet the limit %q", in.Code, missed.Dec, missed.Value, missed.Unit, signedTime(at), missed.Limit), nil
+}
+
+// inFacts says a refusal of the track with what is known, so that whoever reads it
+// knows what to do.
+func (l LineStanding) inFacts(err error, e Event, against []string) error {
+	if _, ok := lineTrack.find(l.State, e); !ok {
+		against = []string{l.outOfTurn(e)}
+	}
+	var f *fault.Error
+	if !errors.As(err, &f) || f.Kind != fault.Refused || len(against) == 0 {
+		return err
+	}
+	said := *f
+	said.Detail = strings.Join(against, "; ")
+	return &said
+}
+
+// outOfTurn says why an event does not follow on where the line stands.
+func (l LineStanding) outOfTurn(e Event) string {
+	switch {
+	case e == "restore" && l.State == LineInControl:
+		return "the line was never recorded as stopped: record that first"
+	case e == "stop" && l.State == LineStopped:
+		return "the line is recorded as stopped already"
+	case e == "run_on_backup" && l.State == LineOnBackup:
+		return "the line is recorded as running on another instrument already: record that it stopped first"
+	case e == "restore" && l.State == LineRestored:
+		return "the line is recorded as restored already"
+	}
+	return fmt.Sprintf("the procedure has no %s where the line is %s", e, l.State)
 }
 
 func historyOf(ctx context.Context, tx *pg.Tx, id instrument.ID) (instrument.History, error) {
@@ -169,30 +234,26 @@ func historyOf(ctx context.Context, tx *pg.Tx, id instrument.ID) (instrument.His
 	return instrument.LoadHistory(ctx, tx, in)
 }
 
-// readWell says whether an instrument read at a time what its limit asks for. Of a
+// missedAt is the reading that is not what its limit asks for; nil: none is. Of a
 // limit that takes more than one reading the reading shows only that it is read,
 // and the people who record it stand for the rest.
-func readWell(ctx context.Context, tx *pg.Tx, id instrument.ID, at time.Time) (bool, error) {
-	list, err := correct.ReadAt(ctx, tx, id, at)
-	if err != nil || len(list) == 0 {
-		return false, err
-	}
+func missedAt(ctx context.Context, tx *pg.Tx, at time.Time, list []correct.Read) (*correct.Read, error) {
 	p, err := currentPolicy(ctx, tx)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
-	for _, r := range list {
+	for i, r := range list {
 		for _, l := range p.Limits {
 			if l.Name != r.Limit || l.Kind != "at_least" && l.Kind != "at_most" {
 				continue
 			}
 			one := series.Series{Scale: l.Criterion.Scale(), Samples: []series.Sample{l.Sample(at.UnixMicro(), r.Value, unit.Scale(r.Unit[0]))}}
 			if l.Criterion.Judge(one).Decision != limit.Holds {
-				return false, nil
+				return &list[i], nil
 			}
 		}
 	}
-	return true, nil
+	return nil, nil
 }
 
 // signedOnLine is what is signed of the line.

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"context"
+	"math/big"
 	"slices"
 	"strconv"
 	"strings"
@@ -122,7 +123,9 @@ func markOf(p lot.Portion) balance.Mark {
 func (c *docket) fates(p lot.Portion, q unit.Quantity) []balance.Decision {
 	dec, has := c.decision(p.ID)
 	if !has {
-		return nil
+		if dec, has = c.elsewhere(p); !has {
+			return nil
+		}
 	}
 	done := c.doneOf(dec.ID)
 	if len(done) == 0 {
@@ -130,8 +133,7 @@ func (c *docket) fates(p lot.Portion, q unit.Quantity) []balance.Decision {
 	}
 	var out []balance.Decision
 	for _, e := range done {
-		d := e.Quantity()
-		out = append(out, c.fate(dec, p, balance.Fate(e.Fate), d, &d))
+		out = append(out, c.fate(dec, p, balance.Fate(e.Fate), e.Quantity(), &e))
 		out[len(out)-1].Reason = e.Reason
 		if e.Fate == "retrieved" {
 			out[len(out)-1].Then = c.second(dec, p, e)
@@ -156,24 +158,62 @@ func leftOf(q unit.Quantity, done []decision.Done) *unit.Quantity {
 	return &unit.Quantity{Amount: unit.Decimal(left), Unit: q.Unit}
 }
 
-func (c *docket) fate(dec decision.Decision, p lot.Portion, f balance.Fate, q unit.Quantity, done *unit.Quantity) balance.Decision {
-	d := balance.Decision{Fate: f, Quantity: q, Done: done}
+// fate is what was reported; nil: what is still to be done.
+func (c *docket) fate(dec decision.Decision, p lot.Portion, f balance.Fate, q unit.Quantity, e *decision.Done) balance.Decision {
+	d := balance.Decision{Fate: f, Quantity: q}
+	if e != nil {
+		d.Done = &q
+	}
 	if dec.Kind == disposition.Rework && f == balance.Reworked {
-		d.Into = c.receiving(dec, p)
+		d.Into = c.receiving(dec, p, q, e)
 	}
 	return d
 }
 
 // receiving is the lot that reworked product went into, as its own record has it.
-func (c *docket) receiving(dec decision.Decision, p lot.Portion) *balance.Receiving {
+func (c *docket) receiving(dec decision.Decision, p lot.Portion, q unit.Quantity, e *decision.Done) *balance.Receiving {
 	r := &balance.Receiving{Lot: dec.IntoLot, Because: balance.Because(dec.Because)}
 	if dec.Because == "" && slices.ContainsFunc(c.findings, func(f Finding) bool { return f.Lot == dec.IntoLot }) {
 		r.Because = balance.InDoubtToo
 	}
-	if i := slices.IndexFunc(c.outs[p.Lot], func(o lot.Out) bool { return o.Into == dec.IntoLot }); i >= 0 {
-		r.Input = c.outs[p.Lot][i].Amount()
-	}
+	r.Input = c.input(dec, p, q, e)
 	return r
+}
+
+// input is how much of what the receiving lot took in stands for a report: what went
+// in before anything was decided stands for none, and what stands for an earlier
+// report, of this portion or another, does not stand for a second one. Nil: nothing.
+func (c *docket) input(dec decision.Decision, p lot.Portion, q unit.Quantity, e *decision.Done) *unit.Quantity {
+	left := new(big.Rat)
+	for _, o := range c.outs[p.Lot] {
+		a := o.Amount()
+		if o.Into == dec.IntoLot && a != nil && a.Unit == q.Unit && !slices.Contains(c.amounts[p.Lot].used, o) {
+			left.Add(left, a.Rat())
+		}
+	}
+	for _, before := range slices.Concat(c.theirs, c.done) {
+		if e != nil && before.ID == e.ID {
+			break
+		}
+		if before.Fate == "reworked" && before.Unit == q.Unit && c.sameRework(before.Disposition, dec, p.Lot) {
+			left.Sub(left, before.Quantity().Rat())
+		}
+	}
+	switch {
+	case left.Sign() <= 0:
+		return nil
+	case left.Cmp(q.Rat()) > 0:
+		return &q
+	}
+	return &unit.Quantity{Amount: unit.Decimal(left), Unit: q.Unit}
+}
+
+// sameRework says whether a disposition that counts is of the same lot, and into the
+// same one.
+func (c *docket) sameRework(id decision.ID, as decision.Decision, of lot.ID) bool {
+	return slices.ContainsFunc(slices.Concat(c.others, c.decided), func(d decision.Decision) bool {
+		return d.ID == id && d.Standing() && d.IntoLot == as.IntoLot && c.portion(d.Portion).Lot == of
+	})
 }
 
 // second is what was decided of what came back by one report.

@@ -95,6 +95,26 @@ func (s *Service) Notifications(ctx context.Context, sc pg.Scope, id DeviationID
 	})
 }
 
+// Notification returns one of them. fault.NotFound: there is none.
+func (s *Service) Notification(ctx context.Context, sc pg.Scope, id notify.ID) (Notified, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (Notified, error) {
+		n, err := notify.Get(ctx, tx, id)
+		if err != nil {
+			return Notified{}, err
+		}
+		c, err := docketAt(ctx, tx, DeviationID(n.Deviation))
+		if err != nil {
+			return Notified{}, err
+		}
+		list, err := c.notifications(ctx, tx)
+		if err != nil {
+			return Notified{}, err
+		}
+		i := slices.IndexFunc(list, func(o Notified) bool { return o.ID == id })
+		return list[i], nil
+	})
+}
+
 func (c *docket) notifications(ctx context.Context, tx *pg.Tx) ([]Notified, error) {
 	list, err := notify.Of(ctx, tx, int64(c.d.ID))
 	if err != nil {
@@ -160,7 +180,7 @@ func authorityOf(id string) (document.Authority, error) {
 		for _, a := range document.Authorities() {
 			words = append(words, a.ID)
 		}
-		return a, fault.New(fault.NotFound, "unknown-authority", "there is no authority %s: there are %v", id, words).In("authority")
+		return a, fault.New(fault.NotFound, "unknown-authority", "there is no authority %s; there are %s", id, fault.Words(words)).In("authority")
 	}
 	return a, nil
 }

@@ -107,7 +107,7 @@ func (c *docket) mayDetermine(authority string, n NewDetermination) (document.Au
 	case n.Required && n.Grounds != "":
 		return a, fault.New(fault.Invalid, "unknown-word", "grounds belong to a determination that it is not required").In("grounds")
 	case !n.Required && !slices.Contains(Grounds, n.Grounds):
-		return a, fault.New(fault.Invalid, "unknown-word", "what is not required is so on one of %v", Grounds).In("grounds")
+		return a, fault.New(fault.Invalid, "unknown-word", "what is not required is so on one of %s", fault.Words(Grounds)).In("grounds")
 	case n.Grounds == "three_part_exception" && len(c.left()) > 0:
 		l := c.left()[0]
 		return a, fault.New(fault.Refused, "exception-not-met", "%s went to %s: the exception is for what was found before any transfer (21 USC 350f(d)(2), RF-04)",

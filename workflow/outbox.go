@@ -83,7 +83,7 @@ func checkWebhook(address string, types []string) error {
 	}
 	for _, t := range types {
 		if !slices.Contains(trail.EventTypes, t) {
-			return fault.New(fault.Invalid, "unknown-word", "there is no type of event %s: %v", t, trail.EventTypes).In("events")
+			return fault.New(fault.Invalid, "unknown-word", "there is no type of event %s; there are %s", t, fault.Words(trail.EventTypes)).In("events")
 		}
 	}
 	return nil

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 
 	"lastgood/workflow/actor"
+	"lastgood/workflow/correct"
 	"lastgood/workflow/fault"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/signoff"
@@ -28,7 +29,13 @@ type Packet struct {
 	Policies   []Numbered // versions that were used
 	Evidence   []PacketEvidence
 	Sections   []PacketSection
-	Names      []string // of people and consignees, and people's codes: what a redacted packet leaves out
+	Findings   []Finding // of every lot in doubt, derived ones too
+	Portions   []PacketPortion
+	Parts      map[correct.Part]correct.Written // of the corrective action
+	Closing    *signoff.Record                  // nil: not put up for signing
+	Names      []string                         // of people and consignees, and people's codes: what a redacted packet leaves out
+
+	docket *docket
 }
 
 // PacketEntry is an entry of the trail with its place in the log.
@@ -78,7 +85,7 @@ func (s *Service) Packet(ctx context.Context, sc pg.Scope, id DeviationID) (p Pa
 				return p, err
 			}
 		}
-		for _, step := range []func(context.Context, *pg.Tx) error{p.loadEntries, p.loadRecords, p.loadFiles, p.loadNames, p.loadSections} {
+		for _, step := range []func(context.Context, *pg.Tx) error{p.loadEntries, p.loadRecords, p.loadFiles, p.loadNames, p.loadSections, p.loadOpening, p.loadLedger} {
 			if err := step(ctx, tx); err != nil {
 				return p, fmt.Errorf("packet of deviation %d: %w", id, err)
 			}

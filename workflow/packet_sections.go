@@ -3,6 +3,7 @@ package workflow
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"lastgood/workflow/pg"
@@ -41,8 +42,8 @@ select c.performed_at, c.performed_by, c.verified_by, c.found_verdict, c.left_ve
 from accuracy_check c left join check_point p using (plant_id, check_id)` + ofInstrument + ` order by c.performed_at, c.check_id, p.ordinal`},
 	{"events", "History of the instrument: what happened to it", "", `
 select e.at, e.kind, e.note, e.recorded_at, e.recorded_by from instrument_event e` + ofInstrument + ` order by e.at, e.event_id`},
-	{"clock", "History of the instrument: its clock", "Microseconds by which it was ahead, and within which that is known.", `
-select o.shown_from, o.shown_to, o.ahead_us, o.bound_us, o.note, o.recorded_at, o.recorded_by from clock_offset o` + ofInstrument + ` order by o.shown_from`},
+	{"clock", "History of the instrument: its clock", "Seconds by which it was ahead, and within which that is known.", `
+select o.shown_from, o.shown_to, o.ahead_us / 1e6 as ahead_s, o.bound_us / 1e6 as bound_s, o.note, o.recorded_at, o.recorded_by from clock_offset o` + ofInstrument + ` order by o.shown_from`},
 	{"quarantined", "Readings that were not believed", "Stored as they came, and gaps until somebody decides.", `
 select q.taken_at, q.value, c.unit, l.code as lot, c.limit_name, q.rule, q.reason, q.recorded_at from reading_quarantine q
 join deviation d using (plant_id, instrument_id) join reading_context c using (plant_id, context_id) left join lot l using (plant_id, lot_id)
@@ -87,14 +88,11 @@ select outcome, plan_changes, plan_version, written_at, written_by from reanalys
 select n.authority, n.state, n.clock_from, m.kind, m.at, m.whom as who, m.method, m.person, m.reference, m.recorded_at, m.recorded_by
 from notification n left join notification_message m using (plant_id, notification_id) where n.plant_id = $1 and n.deviation_id = $2
 order by n.notification_id, m.message_id`},
-	{"recall", "Recall: notices to consignees", "", `
-select r.state, n.consignee, n.text_version, n.method, n.whom as who, n.person, n.at, n.recorded_at, n.recorded_by
-from recall r left join recall_notice n using (plant_id, recall_id) where r.plant_id = $1 and r.deviation_id = $2 order by n.notice_id`},
 }
 
 // loadSections asks the sections.
 func (p *Packet) loadSections(ctx context.Context, tx *pg.Tx) error {
-	for _, s := range packetSections {
+	for _, s := range slices.Concat(packetSections, recallSections) {
 		out := PacketSection{Name: s.name, Title: s.title, Note: s.note}
 		rows, err := tx.QueryxContext(ctx, s.ask, tx.Plant, p.Deviation.ID)
 		if err != nil {

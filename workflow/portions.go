@@ -52,10 +52,14 @@ func (s *Service) SplitPortion(ctx context.Context, sc pg.Scope, id DeviationID,
 		if p, err = c.split(ctx, tx, n); err != nil {
 			return p, err
 		}
-		if err := refresh(ctx, tx, &d, "portion "+n.Label+" was named out of the rest of lot "+n.Lot); err != nil {
+		why := "portion " + n.Label + " was named out of the rest of lot " + n.Lot
+		if err := refresh(ctx, tx, &d, why); err != nil {
 			return p, err
 		}
 		if err := advance(ctx, tx, &d); err != nil {
+			return p, err
+		}
+		if err := othersToo(ctx, tx, d.ID, p.Lot, why); err != nil {
 			return p, err
 		}
 		return p, trail.Append(ctx, tx, trail.Entry{Stream: d.stream(), Action: "portion.named", Subject: portionName(p), Version: 1, After: n})

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -77,13 +78,24 @@ func asA(ctx context.Context, tx *pg.Tx, roles ...disposition.Role) error {
 	if tx.By.Kind != actor.Person {
 		return fault.New(fault.Forbidden, "person-required", "a person does this, never a key")
 	}
-	var err error
+	var said error
 	for _, r := range roles {
-		if _, err = person.CapacityOf(ctx, tx, tx.By.ID, r); err == nil {
+		_, err := person.CapacityOf(ctx, tx, tx.By.ID, r)
+		var f *fault.Error
+		switch {
+		case err == nil:
 			return nil
+		case len(roles) == 1:
+			return err
+		case said == nil && (!errors.As(err, &f) || f.Rule != "role-not-held"): // held, and lapsed: that is what is to be mended
+			said = err
 		}
 	}
-	return err
+	if said == nil {
+		said = fault.New(fault.Forbidden, "role-not-held", "this takes one of the roles %s, and %s holds none of them: an administrator grants roles",
+			fault.Words(roles), tx.By.ID)
+	}
+	return said
 }
 
 func (c *docket) propose(ctx context.Context, tx *pg.Tx, n Proposal) (signoff.Record, error) {
@@ -145,7 +157,7 @@ func (c *docket) mayPropose(n Proposal, p lot.Portion) error {
 	case c.finding(p.Lot).Verdict == "":
 		return fault.New(fault.Refused, "not-in-doubt", "the last run does not doubt lot %s: QA lifts its hold", n.Lot).In("lot")
 	case !ok:
-		return fault.New(fault.Invalid, "unknown-word", "there is no disposition %s", n.Disposition).In("disposition")
+		return fault.New(fault.Invalid, "unknown-word", "there is no disposition %s; there are %s", n.Disposition, fault.Words(disposition.All())).In("disposition")
 	case !o.Allowed:
 		return fault.New(fault.Refused, "disposition-not-allowed", "%s of %s: %s", n.Disposition, portionName(p), o.Why).In("disposition")
 	case strings.TrimSpace(n.Reason) == "":
@@ -260,14 +272,22 @@ func (s *Service) AttachEvidence(ctx context.Context, sc pg.Scope, id DeviationI
 	})
 }
 
+// Attachable are the kinds of evidence that a person attaches: the others follow
+// from what is recorded of tests and readings.
+func Attachable() []disposition.Evidence {
+	return slices.DeleteFunc(disposition.Kinds(), func(e disposition.Evidence) bool {
+		return e == disposition.TestResults || e == disposition.SecondInstrument
+	})
+}
+
 // newEvidence refuses evidence of no known kind, of nothing in doubt, or that the
 // tool finds by itself.
 func (c *docket) newEvidence(n NewEvidence) (e decision.Evidence, err error) {
 	e = decision.Evidence{Deviation: int64(c.d.ID), Kind: n.Kind, Name: strings.TrimSpace(n.Name), Note: strings.TrimSpace(n.Note)}
 	switch {
 	case n.Kind.Means() == "":
-		return e, fault.New(fault.Invalid, "unknown-word", "there is no evidence of the kind %s", n.Kind).In("kind")
-	case n.Kind == disposition.TestResults || n.Kind == disposition.SecondInstrument:
+		return e, fault.New(fault.Invalid, "unknown-word", "there is no evidence of the kind %s; there are %s", n.Kind, fault.Words(Attachable())).In("kind")
+	case !slices.Contains(Attachable(), n.Kind):
 		return e, fault.New(fault.Invalid, "found-by-itself", "%s is not attached: it follows from what is recorded of tests and readings", n.Kind).In("kind")
 	case e.Name == "":
 		return e, fault.New(fault.Invalid, "bad-name", "evidence needs a name").In("name")

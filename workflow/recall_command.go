@@ -29,22 +29,23 @@ type RecallDesk struct {
 	Statuses  []recall.Status
 	NextDue   *time.Time // of the status report; nil: none is due
 	Missing   []string   // what stands in the way of asking to end it
+	Todo      string     // what is to be done next, and by whom
 }
 
-// Recall returns the recall of a deviation.
+// Recall returns the recall of a deviation. Before anybody has drawn up a pack it
+// has number 0 and says whether one is asked for.
 func (s *Service) Recall(ctx context.Context, sc pg.Scope, id DeviationID) (RecallDesk, error) {
 	return ask(ctx, s, sc, func(tx *pg.Tx) (RecallDesk, error) {
-		d, err := getDeviation(ctx, tx, id, "")
+		c, err := docketAt(ctx, tx, id)
 		if err != nil {
 			return RecallDesk{}, err
 		}
-		c, err := docketOf(ctx, tx, d)
+		k, err := recallOf(ctx, tx, c)
 		if err != nil {
 			return RecallDesk{}, err
 		}
-		k, err := deskOf(ctx, tx, c)
-		if err != nil {
-			return RecallDesk{}, err
+		if k == nil {
+			return c.beforeRecall(), nil
 		}
 		return k.shown(ctx, tx)
 	})
@@ -52,7 +53,7 @@ func (s *Service) Recall(ctx context.Context, sc pg.Scope, id DeviationID) (Reca
 
 func (k *desk) shown(ctx context.Context, tx *pg.Tx) (RecallDesk, error) {
 	out := RecallDesk{Recall: k.r, Pack: k.pack, Letters: k.Letters, Texts: k.Texts, Ledger: k.consignments(), ToNotify: k.toNotify(), Unchecked: k.unchecked(),
-		Statuses: k.Statuses}
+		Statuses: k.Statuses, Todo: recallTodo[State(k.r.State)]}
 	for i := range k.Letters {
 		if k.Letters[i].Kind == "class" {
 			out.Class = &k.Letters[i]
@@ -122,7 +123,7 @@ func (k *desk) goesOn(what string, states ...State) error {
 	if slices.Contains(states, State(k.r.State)) {
 		return nil
 	}
-	return fault.New(fault.Refused, "transition-not-allowed", "recall %d is %s: %s has its place in %v", k.r.ID, k.r.State, what, states)
+	return fault.New(fault.Refused, "transition-not-allowed", "recall %d is %s: %s has its place in %s", k.r.ID, k.r.State, what, fault.Words(states))
 }
 
 var (

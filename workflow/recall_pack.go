@@ -64,7 +64,7 @@ func (p RecallPack) check(left []Left) error {
 		of           []string
 	}{{"kind", p.Kind, RecallKinds}, {"depth", p.Depth, RecallDepths}, {"public_warning", p.Warning, RecallWarnings}} {
 		if !slices.Contains(w.of, w.value) {
-			return fault.New(fault.Invalid, "unknown-word", "%s is one of %v", w.field, w.of).In(w.field)
+			return fault.New(fault.Invalid, "unknown-word", "%s is one of %s", w.field, fault.Words(w.of)).In(w.field)
 		}
 	}
 	h := p.Hazard

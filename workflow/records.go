@@ -11,7 +11,6 @@ import (
 	"lastgood/policy/limit"
 	"lastgood/policy/unit"
 	"lastgood/workflow/decision"
-	"lastgood/workflow/hold"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 	"lastgood/workflow/signoff"
@@ -31,7 +30,7 @@ func refresh(ctx context.Context, tx *pg.Tx, d *Deviation, why string) error {
 	if err != nil {
 		return err
 	}
-	ended := false
+	var ended []decision.Decision
 	for _, dec := range c.decided {
 		if !dec.Standing() {
 			continue
@@ -40,15 +39,20 @@ func refresh(ctx context.Context, tx *pg.Tx, d *Deviation, why string) error {
 		if err != nil {
 			return err
 		}
-		ended = ended || !stands
+		if !stands {
+			ended = append(ended, dec)
+		}
 	}
-	if ended { // what it had let go may have left since
+	if ended != nil { // what it had let go may have left since
 		if err := nameShipped(ctx, tx, *d); err != nil {
 			return err
 		}
 		if c, err = docketOf(ctx, tx, *d); err != nil {
 			return err
 		}
+	}
+	if err := c.holdAgain(ctx, tx, ended); err != nil {
+		return err
 	}
 	for _, draft := range c.unaccounted() {
 		if _, err := signoff.Put(ctx, tx, draft); err != nil {
@@ -86,16 +90,8 @@ func (c *docket) endDecision(ctx context.Context, tx *pg.Tx, dec decision.Decisi
 	if err := decision.Move(ctx, tx, dec.ID, to, why); err != nil {
 		return err
 	}
-	switch {
-	case p.Place == lot.OnTheRoad:
-	case p.State == string(Released):
-		if err := hold.Again(ctx, tx, int64(c.d.ID), p.ID); err != nil {
-			return err
-		}
-	default:
-		if err := undecide(ctx, tx, p); err != nil {
-			return err
-		}
+	if err := undecide(ctx, tx, p); err != nil {
+		return err
 	}
 	return trail.Append(ctx, tx, trail.Entry{Stream: c.d.stream(), Action: "disposition." + string(to), Subject: portionName(p), Version: dec.Version + 1,
 		Before: dec.Kind, Reason: why})
@@ -109,7 +105,7 @@ func (c *docket) portion(id lot.PortionID) lot.Portion {
 
 func (c *docket) doneOf(id decision.ID) []decision.Done {
 	var out []decision.Done
-	for _, e := range c.done {
+	for _, e := range slices.Concat(c.done, c.theirs) {
 		if e.Disposition == id {
 			out = append(out, e)
 		}
@@ -252,12 +248,8 @@ func (c *docket) dispositionDraft(dec decision.Decision, p lot.Portion, o dispos
 	for _, t := range c.tests[p.ID] {
 		w.Tests = append(w.Tests, signedTest{string(t.Decision), t.LimitedTo, t.Reason})
 	}
-	seats := c.seats(dec, f, o)
-	if rec, ok := c.record(signoff.Disposition, int64(dec.ID)); ok && len(c.doneOf(dec.ID)) > 0 {
-		seats = rec.Seats // who signs is settled once it is begun: levels follow product that has left since
-	}
 	return signoff.Draft{Kind: signoff.Disposition, ID: int64(dec.ID), Deviation: int64(c.d.ID), Stream: c.d.stream(), Subjects: []string{portionName(p)},
-		Disposition: dec.Kind, What: w, Seats: seats, Run: c.run, Policy: c.policy.version, Reason: why}
+		Disposition: dec.Kind, What: w, Seats: c.seats(dec, f, o), Run: c.run, Policy: c.policy.version, Reason: why}
 }
 
 func signedOf(p lot.Portion) signedPortion {
@@ -287,8 +279,12 @@ func portionName(p lot.Portion) string {
 }
 
 // seats are who signs a disposition before it is carried out: those that the
-// table asks for, and those that the site's rules ask for besides.
+// table asks for, and those that the site's rules ask for besides. Once it is
+// begun that is settled: levels follow product that has left since.
 func (c *docket) seats(dec decision.Decision, f Finding, o disposition.Option) []signoff.Seat {
+	if rec, ok := c.record(signoff.Disposition, int64(dec.ID)); ok && len(c.doneOf(dec.ID)) > 0 {
+		return rec.Seats
+	}
 	var out []signoff.Seat
 	for _, s := range o.Signers {
 		if before(s.Deed) {
@@ -350,17 +346,23 @@ func (c *docket) executionDraft(dec decision.Decision, p lot.Portion, o disposit
 	for _, e := range c.doneOf(dec.ID) {
 		w.Reports = append(w.Reports, signedReport{e.Fate, signedQuantity{e.Amount, e.Unit}, e.At.UTC().Format("2006-01-02T15:04:05.999999Z07:00"), e.Place, e.Tag, e.Reason, e.By})
 	}
-	var seats []signoff.Seat
+	return signoff.Draft{Kind: signoff.Execution, ID: int64(dec.ID), Deviation: int64(c.d.ID), Stream: c.d.stream(), Subjects: []string{portionName(p)},
+		Disposition: dec.Kind, What: w, Seats: c.executionSeats(dec, o), Run: c.run, Policy: c.policy.version, Reason: why}
+}
+
+// executionSeats are who signs that a disposition was carried out: settled once it
+// was.
+func (c *docket) executionSeats(dec decision.Decision, o disposition.Option) []signoff.Seat {
+	if rec, ok := c.record(signoff.Execution, int64(dec.ID)); ok {
+		return rec.Seats
+	}
+	var out []signoff.Seat
 	for _, s := range o.Signers {
 		if !before(s.Deed) {
-			seats = append(seats, signoff.Seat{Role: s.Role, Deed: s.Deed, Meaning: s.Meaning})
+			out = append(out, signoff.Seat{Role: s.Role, Deed: s.Deed, Meaning: s.Meaning})
 		}
 	}
-	if rec, ok := c.record(signoff.Execution, int64(dec.ID)); ok {
-		seats = rec.Seats
-	}
-	return signoff.Draft{Kind: signoff.Execution, ID: int64(dec.ID), Deviation: int64(c.d.ID), Stream: c.d.stream(), Subjects: []string{portionName(p)},
-		Disposition: dec.Kind, What: w, Seats: seats, Run: c.run, Policy: c.policy.version, Reason: why}
+	return out
 }
 
 // nameShipped names a portion for each shipment of product in doubt, so that it

@@ -53,12 +53,7 @@ func (s *Service) ReviewRecords(ctx context.Context, sc pg.Scope, id DeviationID
 		if err != nil {
 			return r, err
 		}
-		w := signedReview{Deviation: int64(id), OpenedAt: signedTime(d.OpenedAt), Records: []closedItem{}, Note: strings.TrimSpace(note), Late: strings.TrimSpace(late), Caution: caution}
-		for _, k := range c.records {
-			if k.Complete() && k.Kind != signoff.Closing && k.Kind != signoff.Review {
-				w.Records = append(w.Records, closedItem{k.Kind, k.ID, k.Version, hex.EncodeToString(k.Digest)})
-			}
-		}
+		w := signedReview{Deviation: int64(id), OpenedAt: signedTime(d.OpenedAt), Records: c.reviewable(), Note: strings.TrimSpace(note), Late: strings.TrimSpace(late), Caution: caution}
 		r, err = signoff.Put(ctx, tx, signoff.Draft{Kind: signoff.Review, ID: int64(id), Deviation: int64(id), Stream: d.stream(), Subjects: []string{"records of the deviation"},
 			What: w, Run: c.run, Policy: c.policy.version, Reason: "the records were reviewed again",
 			Seats: []signoff.Seat{{Role: disposition.QualifiedPerson, Deed: disposition.Verified, Meaning: "has reviewed the records of the deviation"}}})
@@ -77,13 +72,9 @@ func init() {
 // reviewInTheWay: the records are reviewed by somebody qualified, in time or with a
 // reason.
 func reviewInTheWay(ctx context.Context, tx *pg.Tx, c *docket) ([]Reason, error) {
-	zone, err := zoneOf(ctx, tx)
+	due, zone, err := reviewDue(ctx, tx, c.d)
 	if err != nil {
 		return nil, err
-	}
-	due, err := deadline.Deadline(c.d.OpenedAt, reviewWithin, deadline.Calendar{Zone: zone, Works: deadline.WorkingWeek})
-	if err != nil {
-		return nil, fmt.Errorf("review of deviation %d: %w", c.d.ID, err)
 	}
 	link := fmt.Sprintf("/v1/deviations/%d/review", c.d.ID)
 	r, ok := c.record(signoff.Review, int64(c.d.ID))
@@ -98,4 +89,65 @@ func reviewInTheWay(ctx context.Context, tx *pg.Tx, c *docket) ([]Reason, error)
 		return []Reason{{"late_review_unexplained", fmt.Sprintf("the records were reviewed on %s and were due on %s: review them again, and say why", at.In(zone).Format(time.DateOnly), due.On), link}}, nil
 	}
 	return nil, nil
+}
+
+// ReviewStanding is where the review of a deviation's records stands.
+type ReviewStanding struct {
+	DueOn   time.Time          // the last day, as it is called where the plant is
+	DueAt   time.Time          // the end of that day
+	Late    bool               // it was not signed by then
+	By      []disposition.Role // that may put it up and sign it
+	Records int                // signed so far, to be reviewed
+	Record  *signoff.Record    // nil: nobody has put it up
+	Missing []Reason           // what of it stands in the way of closing
+}
+
+// RecordReview returns where the review of a deviation's records stands.
+func (s *Service) RecordReview(ctx context.Context, sc pg.Scope, id DeviationID) (ReviewStanding, error) {
+	return ask(ctx, s, sc, func(tx *pg.Tx) (st ReviewStanding, err error) {
+		c, err := docketAt(ctx, tx, id)
+		if err != nil {
+			return st, err
+		}
+		due, zone, err := reviewDue(ctx, tx, c.d)
+		if err != nil {
+			return st, err
+		}
+		st = ReviewStanding{DueOn: time.Date(due.On.Year, due.On.Month, due.On.Day, 0, 0, 0, 0, zone), DueAt: due.At.In(zone), By: []disposition.Role{disposition.QualifiedPerson}, Records: len(c.reviewable())}
+		at := tx.Now
+		if signed := c.signedAt(signoff.Review, int64(id)); signed != nil {
+			at = *signed
+		}
+		st.Late = at.After(due.At)
+		if r, ok := c.record(signoff.Review, int64(id)); ok {
+			st.Record = &r
+		}
+		st.Missing, err = reviewInTheWay(ctx, tx, c)
+		return st, err
+	})
+}
+
+// reviewDue is by when the records of a deviation are reviewed.
+func reviewDue(ctx context.Context, tx *pg.Tx, d Deviation) (deadline.Due, *time.Location, error) {
+	zone, err := zoneOf(ctx, tx)
+	if err != nil {
+		return deadline.Due{}, nil, err
+	}
+	due, err := deadline.Deadline(d.OpenedAt, reviewWithin, deadline.Calendar{Zone: zone, Works: deadline.WorkingWeek})
+	if err != nil {
+		return due, nil, fmt.Errorf("review of deviation %d: %w", d.ID, err)
+	}
+	return due, zone, nil
+}
+
+// reviewable are the records that everyone has signed, besides the review itself and
+// the closing after it.
+func (c *docket) reviewable() []closedItem {
+	out := []closedItem{}
+	for _, k := range c.records {
+		if k.Complete() && k.Kind != signoff.Closing && k.Kind != signoff.Review {
+			out = append(out, closedItem{k.Kind, k.ID, k.Version, hex.EncodeToString(k.Digest)})
+		}
+	}
+	return out
 }

@@ -86,9 +86,6 @@ func sign(ctx context.Context, tx *pg.Tx, role disposition.Role, note string, t 
 			return r, err
 		}
 		d = &locked
-		if err := bringUp(ctx, tx, d, t); err != nil {
-			return r, err
-		}
 		if r, err = signoff.Get(ctx, tx, t.Kind, t.ID); err != nil {
 			return r, err
 		}
@@ -102,6 +99,9 @@ func sign(ctx context.Context, tx *pg.Tx, role disposition.Role, note string, t 
 		return r, err
 	} else if len(left) == 0 {
 		return r, fault.New(fault.Refused, "not-standing", "%s %d is not to be signed: what it was about has been taken back or is done", t.Kind, t.ID)
+	}
+	if err := upToDate(ctx, tx, d, r); err != nil {
+		return r, err
 	}
 	if hex.EncodeToString(r.Digest) != strings.ToLower(t.SHA256) {
 		return r, fault.New(fault.Conflict, "record-changed", "%s %d has changed since it was shown to you: it is version %d now; look at it again", t.Kind, t.ID, r.Version)
@@ -135,16 +135,19 @@ func sign(ctx context.Context, tx *pg.Tx, role disposition.Role, note string, t 
 	return r, signed(ctx, tx, d, r)
 }
 
-// bringUp brings a record that is made of others up to them, before anyone signs.
-func bringUp(ctx context.Context, tx *pg.Tx, d *Deviation, t ToSign) error {
-	if t.Kind != signoff.Closing {
+// upToDate refuses a closing that is made of records of which one has changed since.
+func upToDate(ctx context.Context, tx *pg.Tx, d *Deviation, r signoff.Record) error {
+	if r.Kind != signoff.Closing {
 		return nil
 	}
 	c, err := docketOf(ctx, tx, *d)
 	if err != nil {
 		return err
 	}
-	_, err = signoff.Put(ctx, tx, c.closingDraft("what is closed has changed"))
+	same, err := c.closingDraft("").Is(r)
+	if err == nil && !same {
+		err = fault.New(fault.Conflict, "record-changed", "what is closed has changed: ask to close again, with POST /v1/deviations/%d/closing", d.ID)
+	}
 	return err
 }
 
@@ -285,8 +288,34 @@ func ownDeeds(ctx context.Context, tx *pg.Tx, d Deviation) ([]disposition.Act, e
 			out = append(out, disposition.Act{Deed: disposition.VerifiedCheck, By: c.Verified, Subjects: subject})
 		}
 	}
+	did, err := reporters(ctx, tx, d)
+	if err != nil {
+		return nil, err
+	}
 	entered, err := operators(ctx, tx, d)
-	return append(out, entered...), err
+	return slices.Concat(out, did, entered), err
+}
+
+// reporters are who reported that a disposition was carried out: they answer for
+// it, and neither verify nor witness that it was.
+func reporters(ctx context.Context, tx *pg.Tx, d Deviation) ([]disposition.Act, error) {
+	const q = `
+select distinct e.reported_by, x.kind, case p.label when '' then l.code else l.code || ' / ' || p.label end as portion
+from execution e join disposition x using (plant_id, disposition_id) join portion p using (plant_id, portion_id) join lot l using (plant_id, lot_id)
+where e.plant_id = $1 and x.deviation_id = $2 order by 1, 2, 3`
+	var rows []struct {
+		By      string                  `db:"reported_by"`
+		Kind    disposition.Disposition `db:"kind"`
+		Portion string                  `db:"portion"`
+	}
+	if err := tx.SelectContext(ctx, &rows, q, tx.Plant, d.ID); err != nil {
+		return nil, fmt.Errorf("reporters: %w", err)
+	}
+	out := make([]disposition.Act, len(rows))
+	for i, r := range rows {
+		out[i] = disposition.Act{Deed: disposition.Executed, By: r.By, Disposition: r.Kind, Subjects: []string{r.Portion}}
+	}
+	return out, nil
 }
 
 // operators are who entered the readings of lots in doubt with the instrument.

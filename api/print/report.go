@@ -2,24 +2,26 @@ package print
 
 import (
 	"fmt"
-	"strings"
 	"time"
 )
 
-// Report is a document of many pages: what is known at the front, then sections
-// of text and tables.
+// Report is a document of many pages: what is known at the front, what a reader is
+// to know first, then numbered sections of text and tables.
 type Report struct {
 	Title    string
-	Head     [][2]string // what is known, by name
-	Foot     string      // at the foot of every page
+	Head     [][2]string     // what is known, by name
+	Opening  []ReportSection // before the others, without numbers, on pages of their own
+	Foot     string          // at the foot of every page
 	Sections []ReportSection
 	At       time.Time
 }
 
-// ReportSection is one part of a report.
+// ReportSection is one part of a report. Its table is drawn as cards where it has
+// more columns than can be read.
 type ReportSection struct {
 	Title   string
 	Notes   []string
+	Heads   int // how many columns name a row, on its card
 	Columns []string
 	Rows    [][]string
 }
@@ -43,44 +45,35 @@ func (r Report) draw(compress bool) ([]byte, error) {
 		p.text(margin, p.y, "B", 10, h[0])
 		p.y += p.fit(margin+50, p.y, textWide-50, "", 10, 8, h[1]) + 0.8
 	}
+	for _, s := range r.Opening {
+		p.section(s.Title, s)
+	}
+	if len(r.Opening) > 0 {
+		p.AddPage()
+		p.y = margin
+	}
 	for i, s := range r.Sections {
-		p.room(4 * height(12))
-		p.y += 4
-		p.line(13, "B", fmt.Sprintf("%d. %s", i+1, s.Title))
-		for _, n := range s.Notes {
-			p.line(9, "", n)
-		}
-		p.table(s.Columns, s.Rows)
+		p.section(fmt.Sprintf("%d. %s", i+1, s.Title), s)
 	}
 	return p.bytes()
 }
 
-const (
-	tablePoints = 6.5
-	mostColumns = 14 // of a table that can be read on this paper
-)
+const tablePoints = 7.5
 
-// cards draws a table that is too wide for the page: each row as a paragraph, in
-// which every value stands behind its name.
-func (p *page) cards(columns []string, rows [][]string) {
-	for _, r := range rows {
-		var said []string
-		for i, c := range columns {
-			if r[i] != "" {
-				said = append(said, c+": "+r[i])
-			}
-		}
-		p.room(2 * height(8))
-		p.SetDrawColor(200, 200, 200)
-		p.Line(margin, p.y, margin+textWide, p.y)
-		p.y += 0.4
-		p.line(8, "", strings.Join(said, " · "))
+func (p *page) section(title string, s ReportSection) {
+	p.room(4 * height(12))
+	p.y += 4
+	p.line(13, "B", title)
+	for _, n := range s.Notes {
+		p.line(9, "", n)
 	}
+	p.table(s)
 }
 
 // table draws a table over the width of the page. Its head stands on every page
 // that it reaches.
-func (p *page) table(columns []string, rows [][]string) {
+func (p *page) table(s ReportSection) {
+	columns, rows := s.Columns, s.Rows
 	if len(columns) == 0 {
 		return
 	}
@@ -89,7 +82,7 @@ func (p *page) table(columns []string, rows [][]string) {
 		return
 	}
 	if len(columns) > mostColumns {
-		p.cards(columns, rows)
+		p.cards(s.Heads, columns, rows)
 		return
 	}
 	widths := p.widths(columns, rows)

@@ -1,6 +1,7 @@
 package balance
 
 import (
+	"slices"
 	"time"
 
 	"lastgood/policy/unit"
@@ -93,6 +94,9 @@ const (
 )
 
 var fates = []Fate{Released, Reworked, Reprocessed, Diverted, Destroyed, Retrieved, Unrecoverable, Samples, ProcessLoss}
+
+// Fates returns all that may become of product.
+func Fates() []Fate { return slices.Clone(fates) }
 
 // Decision is what is to become of a part of a portion, or of all of it.
 type Decision struct {

@@ -1,5 +1,7 @@
 package disposition
 
+import "slices"
+
 // Disposition is what is decided for a portion.
 type Disposition string
 
@@ -14,6 +16,9 @@ const (
 )
 
 var all = []Disposition{Release, Rework, Reprocess, Divert, Destroy, Retrieve}
+
+// All returns every disposition, in the order of the trade.
+func All() []Disposition { return slices.Clone(all) }
 
 // Place is where the portion is.
 type Place string
@@ -59,6 +64,15 @@ var kinds = []struct {
 	{DetailedAssessment, "a signed detailed assessment that this part of the batch is not affected"},
 	{TestResults, "the results of every test that was ordered"},
 	{ProductTest, "a test of the finished product: it supports other evidence and is never enough"},
+}
+
+// Kinds returns every kind of evidence.
+func Kinds() []Evidence {
+	out := make([]Evidence, len(kinds))
+	for i, k := range kinds {
+		out[i] = k.evidence
+	}
+	return out
 }
 
 // Means says what evidence of this kind has to be; empty: there is no such kind.

@@ -54,9 +54,9 @@ var authorities = []Authority{
 	{"eu", "competent authority in the European Union", clock.Rule{Unit: clock.Hours}, AtDetermination, "EU-08", "Reg. 178/2002 art. 19(1)",
 		"told immediately when food that has left is believed not to be in compliance; its withdrawal begins at once", "stored-copy"},
 	{"fda_lacf", "FDA, low-acid canned foods", hours24, AtDistribution, "LA-14", "21 CFR 108.35(d)",
-		"told promptly of a process deviation of potential health significance where any of the lot entered distribution; 24 h is our number", "memory"},
+		"told promptly of a process deviation of potential health significance where any of the lot entered distribution; 24 h is common practice", "memory"},
 	{"records_request", "authority that asks for traceability records", hours24, AtRequest, "TR-05", "21 CFR 1.1455(c)",
-		"given the records within 24 h of the request, or another time that it agreed to (21 CFR 117.315 asks the same of records kept elsewhere, PC-33)",
+		"given the records within 24 h of the request, or another time that it agreed to (21 CFR 117.315 asks the same of records kept elsewhere)",
 		"stored-copy (24 h in law-firm summary); spreadsheet from memory"},
 }
 

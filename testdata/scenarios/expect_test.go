@@ -72,7 +72,7 @@ func (s *story) expectNone(words) {
 
 func (s *story) expectHold(w words, want bool) {
 	if got := len(s.holds(w["lot"], w["portion"])) > 0; got != want {
-		s.fail("held: %v", got)
+		s.fail("held: %v; of the lot is held: %q", got, s.heldOf(w["lot"]))
 	}
 }
 

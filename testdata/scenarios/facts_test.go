@@ -126,10 +126,20 @@ func (s *story) holds(lot, portion string) (out []held) {
 	return out
 }
 
+// heldOf names the portions of a lot that are held; empty: what no other names.
+func (s *story) heldOf(lot string) (out []string) {
+	for _, h := range all[held](s, "/v1/holds") {
+		if h.Lot == lot {
+			out = append(out, text(h.Portion))
+		}
+	}
+	return out
+}
+
 func (s *story) counts(w words) {
 	list := s.holds(w["lot"], w["portion"])
 	if len(list) == 0 {
-		s.fail("nothing holds %s %s", w["lot"], w["portion"])
+		s.fail("nothing holds %s %s; of the lot is held: %q", w["lot"], w["portion"], s.heldOf(w["lot"]))
 	}
 	for _, h := range list {
 		s.seen = `"v` + strconv.Itoa(h.Version) + `"`

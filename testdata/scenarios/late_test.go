@@ -33,8 +33,11 @@ var furthers = []sentence{
 	{`{who} confirms cascade {n}`, (*story).confirmsCascade},
 	{`expect cascade {n} from {reference} is {state} and takes {checks} checks and {lots} lots`, (*story).expectCascade},
 	{`{who} lets {deputy} stand in for {person} as {role} until {day} {time} because {reason...}`, (*story).deputes},
-	{`{who} ends the role {role} of {person}`, func(s *story, w words) {
-		s.acts(w["who"], "DELETE", fmt.Sprintf("/v1/people/%s/roles/%s", w["person"], w["role"]), nil, nil)
+	{`{who} asks to put {instrument} back into use because {reason...}`, func(s *story, w words) {
+		s.acts(w["who"], "POST", "/v1/instruments/"+w["instrument"]+"/return", map[string]any{"reason": w["reason"]}, &s.looked)
+	}},
+	{`{who} looks at the plan again: {text...}`, func(s *story, w words) {
+		s.acts(w["who"], "POST", s.about("reanalysis"), map[string]any{"outcome": w["text"], "plan_changes": false}, &s.looked)
 	}},
 	{`{who} proposes the policy {file}`, (*story).proposesPolicy},
 	{`expect version {n} of the policy is in force`, (*story).expectPolicy},

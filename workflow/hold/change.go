@@ -4,21 +4,27 @@ import (
 	"context"
 	"fmt"
 
+	"lastgood/policy/unit"
 	"lastgood/workflow/lot"
 	"lastgood/workflow/pg"
 )
 
-// Again holds a portion that a deviation had let go, because what let it go does
-// not stand any more.
-func Again(ctx context.Context, tx *pg.Tx, deviation int64, portion lot.PortionID) error {
+// Again holds a portion that a deviation had held and let go, because what let it
+// go does not stand any more. left is how much of it there is now; nil: not known.
+func Again(ctx context.Context, tx *pg.Tx, deviation int64, portion lot.PortionID, left *unit.Quantity) error {
 	const q = `
 with h as (
   insert into hold (plant_id, portion_id, deviation_id, because_of_lot_id, quantity, quantity_unit, location_id, placed_at, placed_by)
-  select plant_id, portion_id, deviation_id, because_of_lot_id, quantity, quantity_unit, location_id, $4, $5 from hold
+  select plant_id, portion_id, deviation_id, because_of_lot_id, cast($6 as numeric), $7, location_id, $4, $5 from hold
   where plant_id = $1 and deviation_id = $2 and portion_id = $3 order by hold_id desc limit 1
   on conflict do nothing returning 1)
-update portion set state = 'on_hold', version = version + 1 where plant_id = $1 and portion_id = $3 and (select count(*) from h) >= 0`
-	if _, err := tx.ExecContext(ctx, q, tx.Plant, deviation, portion, tx.Now, tx.By.ID); err != nil {
+update portion set state = 'on_hold', version = version + 1
+where plant_id = $1 and portion_id = $3 and state in ('free', 'released') and (select count(*) from h) > 0`
+	var amount, of *string
+	if left != nil {
+		amount, of = &left.Amount, &left.Unit
+	}
+	if _, err := tx.ExecContext(ctx, q, tx.Plant, deviation, portion, tx.Now, tx.By.ID, amount, of); err != nil {
 		return fmt.Errorf("hold again: %w", err)
 	}
 	return markAllowed(ctx, tx)

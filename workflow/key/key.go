@@ -81,13 +81,13 @@ func Add(ctx context.Context, tx *pg.Tx, random io.Reader, name string, scopes [
 	case name == "" || len(name) > 100 || strings.TrimSpace(name) != name:
 		return "", fault.New(fault.Invalid, "bad-name", "a key needs a name of at most 100 characters").In("name")
 	case len(scopes) == 0:
-		return "", fault.New(fault.Invalid, "no-scope", "a key needs a scope: %v", Scopes).In("scopes")
+		return "", fault.New(fault.Invalid, "no-scope", "a key needs a scope: %s", fault.Words(Scopes)).In("scopes")
 	case !expires.After(tx.Now):
 		return "", fault.New(fault.Invalid, "out-of-range", "the key would have run out already").In("expires")
 	}
 	for _, s := range scopes {
 		if !slices.Contains(Scopes, s) {
-			return "", fault.New(fault.Invalid, "unknown-word", "there is no scope %s: %v", s, Scopes).In("scopes")
+			return "", fault.New(fault.Invalid, "unknown-word", "there is no scope %s; there are %s", s, fault.Words(Scopes)).In("scopes")
 		}
 	}
 	secret, err := newSecret(random)

@@ -67,7 +67,7 @@ func inOrder(codes ...string) []string {
 func (d Delegation) check(now time.Time) error {
 	switch {
 	case !slices.Contains(Roles, d.Role):
-		return fault.New(fault.Invalid, "unknown-word", "there is no role %s: %v", d.Role, Roles).In("role")
+		return fault.New(fault.Invalid, "unknown-word", "there is no role %s; there are %s", d.Role, fault.Words(Roles)).In("role")
 	case d.Role == disposition.Administrator, d.Role == disposition.Inspector:
 		return fault.New(fault.Refused, "role-conflict", "nobody stands in for an %s: grant the role to another", words(d.Role)).In("role")
 	case d.Person == d.Deputy:

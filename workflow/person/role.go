@@ -78,7 +78,7 @@ func GrantRole(ctx context.Context, tx *pg.Tx, code string, g Grant) error {
 func (g Grant) check(now time.Time) error {
 	switch {
 	case !slices.Contains(Roles, g.Role):
-		return fault.New(fault.Invalid, "unknown-word", "there is no role %s: %v", g.Role, Roles).In("role")
+		return fault.New(fault.Invalid, "unknown-word", "there is no role %s; there are %s", g.Role, fault.Words(Roles)).In("role")
 	case g.Until != nil && !g.Until.After(g.From):
 		return fault.New(fault.Invalid, "out-of-range", "the role ends before it begins").In("until")
 	case g.Until != nil && !g.Until.After(now):

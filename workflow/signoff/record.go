@@ -6,6 +6,7 @@
 package signoff
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"database/sql"
@@ -44,6 +45,10 @@ const (
 	Reopening    Kind = "reopening"
 	Policy       Kind = "policy" // a version of the site's policy
 )
+
+// Kinds are all of them.
+var Kinds = []Kind{Disposition, Execution, Lift, Narrowing, Void, Correction, Return, Reanalysis, Review, Notification, Recall, Balance,
+	Cancellation, Closing, Reopening, Policy}
 
 // Seat is one who has to sign. Seats are signed in their order.
 type Seat struct {
@@ -123,21 +128,40 @@ func (r Record) signed(seat int) bool {
 // never complete: nothing is decided by nobody.
 func (r Record) Complete() bool { return len(r.Seats) > 0 && len(r.Open()) == 0 }
 
+// text is the draft as it is digested, in canonical form.
+func (d Draft) text() (jsontext.Value, error) {
+	what, err := json.Marshal(d.What, json.Deterministic(true))
+	if err != nil {
+		return nil, fmt.Errorf("record %s %d: %w", d.Kind, d.ID, err)
+	}
+	text, err := json.Marshal(body{d.Kind, d.ID, d.Deviation, d.Subjects, d.Disposition, what, d.Seats}, json.Deterministic(true))
+	if err != nil {
+		return nil, fmt.Errorf("record %s %d: %w", d.Kind, d.ID, err)
+	}
+	v := jsontext.Value(text)
+	if err := v.Canonicalize(); err != nil {
+		return nil, fmt.Errorf("record %s %d: %w", d.Kind, d.ID, err)
+	}
+	return v, nil
+}
+
+// Is says whether a record says what the draft says: Put would change nothing.
+func (d Draft) Is(r Record) (bool, error) {
+	v, err := d.text()
+	if err != nil {
+		return false, err
+	}
+	digest := sha256.Sum256(v)
+	return bytes.Equal(r.Digest, digest[:]), nil
+}
+
 // Put brings a record up to what it is now and returns it with its signatures. If
 // nothing of it changed, nothing happens; else there is a new version that has
 // none, and the trail says which signatures the change outdated.
 func Put(ctx context.Context, tx *pg.Tx, d Draft) (Record, error) {
-	what, err := json.Marshal(d.What, json.Deterministic(true))
+	v, err := d.text()
 	if err != nil {
-		return Record{}, fmt.Errorf("record %s %d: %w", d.Kind, d.ID, err)
-	}
-	text, err := json.Marshal(body{d.Kind, d.ID, d.Deviation, d.Subjects, d.Disposition, what, d.Seats}, json.Deterministic(true))
-	if err != nil {
-		return Record{}, fmt.Errorf("record %s %d: %w", d.Kind, d.ID, err)
-	}
-	v := jsontext.Value(text)
-	if err := v.Canonicalize(); err != nil {
-		return Record{}, fmt.Errorf("record %s %d: %w", d.Kind, d.ID, err)
+		return Record{}, err
 	}
 	digest := sha256.Sum256(v)
 	last, err := Get(ctx, tx, d.Kind, d.ID)

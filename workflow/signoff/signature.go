@@ -3,6 +3,7 @@ package signoff
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/lib/pq"
@@ -91,8 +92,12 @@ func All(ctx context.Context, tx *pg.Tx, deviation int64) ([]Signature, error) {
 }
 
 // Next returns the seat that is to be signed now by a role: seats are signed in
-// their order. fault.Refused: it is not this role's turn, or all is signed.
+// their order. fault.Refused: the role has no seat, it is not its turn, or all is
+// signed.
 func (r Record) Next(role disposition.Role) (int, error) {
+	if !slices.ContainsFunc(r.Seats, func(s Seat) bool { return s.Role == role }) {
+		return 0, fault.New(fault.Refused, "not-a-signer", "%s does not sign this record: it is signed by %s", role, fault.Words(r.roles()))
+	}
 	for i, s := range r.Seats {
 		switch {
 		case r.signed(i):
@@ -103,6 +108,17 @@ func (r Record) Next(role disposition.Role) (int, error) {
 		}
 	}
 	return 0, fault.New(fault.Refused, "already-signed", "everyone has signed version %d of %s %d", r.Version, r.Kind, r.ID)
+}
+
+// roles are those of the seats, each once, in their order.
+func (r Record) roles() []disposition.Role {
+	var out []disposition.Role
+	for _, s := range r.Seats {
+		if !slices.Contains(out, s.Role) {
+			out = append(out, s.Role)
+		}
+	}
+	return out
 }
 
 // Add stores a signature.
