@@ -50,7 +50,7 @@ var printings = map[string]printing{
 }
 
 // headings are the trade's words for columns whose names do not say it.
-var headings = map[string]string{"taken_at": "read at", "value": "as read", "error_found": "error", "worst": "at worst", "limit_text": "limit says", "own_verdict": "by itself",
+var headings = map[string]string{"taken_at": "read at", "error_found": "error", "worst": "at worst", "limit_text": "limit says", "own_verdict": "by itself",
 	"missed_as_recorded": "missed as recorded", "probability_missed": "probability of a miss", "kill_step": "later step that cleared it", "level_reason": "level, because",
 	"signers": "to be signed by", "true_temperature": "reference read", "found": "found", "as_left": "left", "reference_u": "uncertainty of the reference [K]",
 	"found_verdict": "as found", "left_verdict": "as left", "ahead_s": "ahead", "bound_s": "known within", "printed_name": "name", "record_sha256": "digest of the record",

@@ -109,6 +109,9 @@ func reportSection(t packetTable, redact *packet.Redactor) (print.ReportSection,
 		if err != nil {
 			return s, err
 		}
+		if t.Name == "summary" && (row[1] == nil || strings.HasSuffix(fmt.Sprint(row[0]), "_utc")) {
+			continue // the time stands there as it was at the plant
+		}
 		if n++; n <= mostPrinted {
 			rows = append(rows, slices.Clone(row))
 		}
@@ -123,6 +126,9 @@ func reportSection(t packetTable, redact *packet.Redactor) (print.ReportSection,
 
 // filled leaves out columns in which nothing stands, but not those that name a row.
 func filled(columns []string, rows [][]string, heads int) ([]string, [][]string) {
+	if len(rows) == 0 {
+		return columns, nil
+	}
 	var keep []int
 	for i := range columns {
 		if i < heads || slices.ContainsFunc(rows, func(r []string) bool { return r[i] != "" }) {

@@ -100,7 +100,7 @@ func (p *page) table(s ReportSection) {
 // widths shares the width of the page out to columns by how long their longest
 // text is, up to a sentence.
 func (p *page) widths(columns []string, rows [][]string) []float64 {
-	const shortest, longest = 5, 40
+	const shortest, longest = 9, 40
 	need := make([]float64, len(columns))
 	total := 0.0
 	for i, c := range columns {
