@@ -176,7 +176,8 @@ func TestClockOfWorkingDays(t *testing.T) {
 			got[*k.Obligation] = k.DueAt
 		}
 	}
-	if diff := cmp.Diff(map[string]Moment{"PC-21": "2026-12-02T00:00:00-06:00", "SF-05": "2026-11-27T00:00:00-06:00"}, got); diff != "" {
+	if diff := cmp.Diff(map[string]Moment{"row PC-21 of the published obligations that come with this tool": "2026-12-02T00:00:00-06:00",
+		"row SF-05 of the published obligations that come with this tool": "2026-11-27T00:00:00-06:00"}, got); diff != "" {
 		t.Error(diff)
 	}
 }
